@@ -1,0 +1,1 @@
+"""The one record of a measured clip, and its files."""

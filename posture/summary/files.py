@@ -1,0 +1,167 @@
+"""Writing the results of a clip: whole or not at all, and never over those of another clip."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import tempfile
+from pathlib import Path
+
+import numpy as np
+
+from posture.errors import OutputError
+from posture.signal.habitual import HabitualPosture
+from posture.signal.steady import steady_mask
+from posture.signal.track import HeadTrack
+from posture.summary.record import Summary
+
+TRACK_COLUMNS = (
+    "time_s", "tilt_deg", "turn_deg", "chin_deg", "turn_camera_deg", "chin_camera_deg", "face_found", "steady",
+    "face_height_px", "person", "trunk_tilt_deg", "camera_roll_deg", "camera_pitch_deg", "quality",
+)  # fmt: skip
+PICTURE_COLUMNS = ("tilt_picture_deg", "turn_picture_deg")
+"""In place of tilt and turn while mirroring is unknown: the picture's own values, as if it were not mirrored."""
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a text file whole or not at all: temporary file, flush to disk, replace.
+
+    Parameters
+    ----------
+    path : Path
+    text : str
+
+    Raises
+    ------
+    OutputError
+        If it cannot be written; nothing of it is left behind.
+    """
+    temporary = None
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.NamedTemporaryFile(
+            "w", dir=path.parent, prefix=".writing-", delete=False, encoding="utf-8", newline=""
+        ) as file:
+            temporary = Path(file.name)
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        temporary.replace(path)
+    except OSError as error:
+        if temporary is not None:
+            temporary.unlink(missing_ok=True)
+        raise OutputError(
+            f"Expected to write '{path.name}' in '{path.parent}'; that failed ({error.strerror}). Free some space or choose another"
+            " folder with --out."
+        ) from error
+
+
+def result_paths(folder: Path, stem: str, sha256: str) -> tuple[Path, Path]:
+    """Where the results of a clip belong: (track, summary).
+
+    Parameters
+    ----------
+    folder : Path
+    stem : str
+        Name of the clip's file without its ending.
+    sha256 : str
+        Of the clip: a second clip of the same stem gets a part of it in its name.
+
+    Raises
+    ------
+    OutputError
+        If even that name holds the summary of another clip, or something that is no summary.
+    """
+    for name in (stem, f"{stem}-{sha256[:8]}"):
+        summary = folder / f"{name}.summary.json"
+        if not summary.exists() or _sha256_of(summary) == sha256:
+            return folder / f"{name}.track.csv", summary
+    raise OutputError(
+        f"Expected '{summary.name}' to be free or of the same clip; it holds something else and is kept. Choose another --out."
+    )
+
+
+def track_csv(track: HeadTrack, found: HabitualPosture) -> str:
+    """The track as CSV text: a row for every frame analysed, raw angles as read, empty where there is no value.
+
+    Parameters
+    ----------
+    track : HeadTrack
+        As seen.
+    found : HabitualPosture
+        With the reading that it comes from.
+    """
+    cleaned = found.cleaned
+    sided = cleaned.settings.mirrored != "unknown"
+    steady = steady_mask(len(track.time_s), list(found.spells))
+    angles, camera = cleaned.angles_deg, cleaned.camera_angles_deg
+    hidden = np.full(len(track.time_s), np.nan)
+    columns = {
+        "time_s": track.time_s,
+        "tilt_deg": angles[:, 0] if sided else hidden,
+        "turn_deg": angles[:, 1] if sided else hidden,
+        "chin_deg": angles[:, 2],
+        "turn_camera_deg": camera[:, 1] if sided else hidden,
+        "chin_camera_deg": camera[:, 2],
+        "face_found": cleaned.face_found.astype(int),
+        "steady": steady.astype(int),
+        "face_height_px": track.face_height_px,
+        "person": np.where(track.face_found, 1, np.nan),
+        "trunk_tilt_deg": track.trunk_tilt_deg,
+        "camera_roll_deg": track.camera_roll_deg,
+        "camera_pitch_deg": track.camera_pitch_deg,
+        "quality": track.quality,
+    }
+    names = list(TRACK_COLUMNS)
+    if not sided:
+        columns |= {"tilt_picture_deg": angles[:, 0], "turn_picture_deg": angles[:, 1]}
+        names += PICTURE_COLUMNS
+    digits = {"time_s": 4, "face_found": 0, "steady": 0, "person": 0, "face_height_px": 1}
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(names)
+    formatted = [[_cell(v, digits.get(name, 3)) for v in columns[name]] for name in names]
+    writer.writerows(zip(*formatted, strict=True))
+    return text.getvalue()
+
+
+def write_results(folder: Path, stem: str, summary: Summary, track_text: str) -> tuple[Path, Path]:
+    """Write the track, then the summary: a summary on disk means that all of it is there.
+
+    Parameters
+    ----------
+    folder : Path
+        Made if it is not there.
+    stem : str
+    summary : Summary
+    track_text : str
+        From `track_csv`.
+
+    Returns
+    -------
+    tuple of Path
+        Track and summary.
+
+    Raises
+    ------
+    OutputError
+    """
+    track_path, summary_path = result_paths(folder, stem, summary.clip.sha256)
+    write_whole(track_path, track_text)
+    write_whole(summary_path, summary.to_json())
+    return track_path, summary_path
+
+
+def _sha256_of(summary: Path) -> str | None:
+    """Which clip a summary on disk belongs to; None for anything that is no summary."""
+    try:
+        return str(json.loads(summary.read_text(encoding="utf-8"))["clip"]["sha256"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def _cell(value: float, digits: int) -> str:
+    """A number as text, empty for NaN, no minus before a zero."""
+    return "" if np.isnan(value) else f"{round(float(value), digits) + 0.0:.{digits}f}"
