@@ -177,7 +177,7 @@ def _start_from(rotation: Array, model: Array, pixels: Array, camera: Camera) ->
     zero, one = np.zeros(len(ray)), np.ones(len(ray))
     left = np.concatenate([np.stack([one, zero, -ray[:, 0]], 1), np.stack([zero, one, -ray[:, 1]], 1)])
     right = np.concatenate([ray[:, 0] * turned[:, 2] - turned[:, 0], ray[:, 1] * turned[:, 2] - turned[:, 1]])
-    return rotation, np.linalg.lstsq(left, right, rcond=None)[0]
+    return rotation, np.asarray(np.linalg.lstsq(left, right, rcond=None)[0], float)
 
 
 def angles_against_camera(pose: Pose) -> tuple[float, float, float]:

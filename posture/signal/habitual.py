@@ -82,8 +82,10 @@ class HabitualPosture:
         Of the steady time, tilted by `STRAIGHT_DEG` or more.
     reach : Reach or None
     rhythm : Rhythm or None
+    read : ReadTrack
+        As read, not cleaned.
     cleaned : ReadTrack
-        The track that the spells index.
+        The same frames cleaned; the spells index it.
     """
 
     postures: tuple[HeldPosture, ...]
@@ -94,6 +96,7 @@ class HabitualPosture:
     share_tilt_left: float
     reach: Reach | None
     rhythm: Rhythm | None
+    read: ReadTrack
     cleaned: ReadTrack
 
 
@@ -133,6 +136,7 @@ def find_habitual_posture(read: ReadTrack) -> HabitualPosture:
         share_tilt_left=float(weight[tilt <= -STRAIGHT_DEG].sum() / total),
         reach=_reach(cleaned),
         rhythm=rhythm,
+        read=read,
         cleaned=cleaned,
     )
 

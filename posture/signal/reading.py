@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -127,7 +127,7 @@ class ReadTrack:
         """Tilt, turn and chin against the camera's heading, shape (n, 3); NaN where missing."""
         return np.stack(posture_angles(self.rotation), -1)
 
-    def with_step(self, step: str, **changes: Array) -> ReadTrack:
+    def with_step(self, step: str, **changes: NDArray[Any]) -> ReadTrack:
         """A new reading with some arrays replaced and a line added to the log."""
         return replace(self, steps=(*self.steps, step), **changes)  # type: ignore[arg-type]
 

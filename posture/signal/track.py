@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -80,10 +80,6 @@ class HeadTrack:
     def face_found(self) -> NDArray[np.bool_]:
         """Where a face was found, shape (n,)."""
         return ~np.isnan(self.rotation[:, 0, 0])
-
-    def with_step(self, step: str, **changes: Array) -> HeadTrack:
-        """A new track with some arrays replaced and a line added to the log."""
-        return replace(self, steps=(*self.steps, step), **changes)  # type: ignore[arg-type]
 
     def _check_times(self) -> None:
         """Times are numbers and increase."""

@@ -84,7 +84,7 @@ def result_paths(folder: Path, stem: str, sha256: str) -> tuple[Path, Path]:
 
 
 def track_csv(track: HeadTrack, found: HabitualPosture) -> str:
-    """The track as CSV text: a row for every frame analysed, raw angles as read, empty where there is no value.
+    """The track as CSV text: a row for every frame analysed, angles as read and not smoothed, empty where there is no value.
 
     Parameters
     ----------
@@ -93,10 +93,10 @@ def track_csv(track: HeadTrack, found: HabitualPosture) -> str:
     found : HabitualPosture
         With the reading that it comes from.
     """
-    cleaned = found.cleaned
-    sided = cleaned.settings.mirrored != "unknown"
+    read = found.read
+    sided = read.settings.mirrored != "unknown"
     steady = steady_mask(len(track.time_s), list(found.spells))
-    angles, camera = cleaned.angles_deg, cleaned.camera_angles_deg
+    angles, camera = read.angles_deg, read.camera_angles_deg
     hidden = np.full(len(track.time_s), np.nan)
     columns = {
         "time_s": track.time_s,
@@ -105,7 +105,7 @@ def track_csv(track: HeadTrack, found: HabitualPosture) -> str:
         "chin_deg": angles[:, 2],
         "turn_camera_deg": camera[:, 1] if sided else hidden,
         "chin_camera_deg": camera[:, 2],
-        "face_found": cleaned.face_found.astype(int),
+        "face_found": read.face_found.astype(int),
         "steady": steady.astype(int),
         "face_height_px": track.face_height_px,
         "person": np.where(track.face_found, 1, np.nan),

@@ -8,8 +8,6 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from posture.conventions import Mirrored
 
-SCHEMA_NAME = "posture.summary/1"
-
 Share = Annotated[float, Field(ge=0, le=1)]
 
 
@@ -158,7 +156,7 @@ class MadeWith(Record):
 class Summary(Record):
     """The one record of a measured clip."""
 
-    schema_: Annotated[Literal["posture.summary/1"], Field(alias="schema")] = SCHEMA_NAME
+    schema_: Annotated[Literal["posture.summary/1"], Field(alias="schema")] = "posture.summary/1"
     sided: bool
     clip: ClipRecord
     conditions: Conditions

@@ -69,8 +69,8 @@ def result_sentences(summary: Summary) -> list[str]:
     if len(summary.postures) == 2:
         said = []
         for posture in summary.postures:
-            tilt = f"tilt {say_angle('tilt', posture.tilt_deg)}" if posture.tilt_deg else "tilt not given"
-            said.append(f"{100 * posture.share:.0f} % of the time {tilt}, face {say_angle('turn', posture.turn_deg)}")
+            words = f"tilt {say_angle('tilt', posture.tilt_deg)}" if posture.tilt_deg else "tilt not given"
+            said.append(f"{100 * posture.share:.0f} % of the time {words}, face {say_angle('turn', posture.turn_deg)}")
         return ["Two separate postures were held, so no middle is named.", f"{'; '.join(said)}."]
     if any(check.name == "one posture" for check in summary.checks):
         return [
@@ -92,11 +92,7 @@ def _habitual_sentences(summary: Summary) -> list[str]:
     sentences = []
     if held.tilt_deg:
         tilt = held.tilt_deg
-        sentences.append(
-            f"The head is held {say_angle('tilt', tilt)} ({say_interval('tilt', tilt)}).".replace(
-                "held upright", "held upright, without a tilt"
-            )
-        )
+        sentences.append(f"The head is held {say_angle('tilt', tilt)} ({say_interval('tilt', tilt)}).")
         right, left = round(100 * held.share_tilt_right), round(100 * held.share_tilt_left)
         straight = round(100 * held.share_neither)
         sentences.append(
