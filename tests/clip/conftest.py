@@ -74,7 +74,7 @@ def write_video(
 
 
 def moving_pictures(count: int, width: int = WIDTH, height: int = HEIGHT) -> list[np.ndarray]:
-    """Pictures with a dot that moves right, on a grey that tells the frame: 60 + index."""
+    """Pictures with a dot that moves right by one pixel each."""
     return [blob_picture(20 + index % (width - 40), height / 2, width, height) for index in range(count)]
 
 
@@ -89,7 +89,7 @@ def photo_bytes(picture: np.ndarray, photo_format: str = "JPEG", exif: Image.Exi
 
 @pytest.fixture(scope="session")
 def make() -> SimpleNamespace:
-    """The helpers above, under one name."""
+    """The functions above, under one name."""
     return SimpleNamespace(
         blob=blob_picture,
         centre=blob_centre,

@@ -1,0 +1,5 @@
+"""Start with ``streamlit run app.py``; the page itself is in the package."""
+
+from posture.page.main import draw
+
+draw()

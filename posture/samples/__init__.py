@@ -1,0 +1,8 @@
+"""An invented child at exactly known posture, drawn by rule, and the sample clips with their truth."""
+
+from posture.samples.child import CHILDREN, ChildLook
+from posture.samples.draw import render_child
+from posture.samples.plan import SAMPLE_NAMES, HeldPosture, SampleInfo, sample_info
+from posture.samples.write import write_samples
+
+__all__ = ["CHILDREN", "SAMPLE_NAMES", "ChildLook", "HeldPosture", "SampleInfo", "render_child", "sample_info", "write_samples"]

@@ -1,0 +1,1 @@
+"""Tests of posture, one folder a room, and the programs that prove its figures."""

@@ -1,0 +1,170 @@
+"""The page as people meet it: started by the command, in a real browser, with real measurements."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+
+from posture.samples import write_samples
+from tests.page.conftest import ROOT
+
+webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+DRIVER = shutil.which("chromedriver")
+
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(not (CHROMIUM and DRIVER), reason="needs chromium and chromedriver on the path"),
+]
+
+FLAGS = (
+    "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync", "--window-size=1280,1000",
+)  # fmt: skip
+
+PATIENCE_S = 120
+
+
+@pytest.fixture
+def address(tmp_path: Path) -> Iterator[str]:
+    """The page, started as a user starts it, with its files in the test's folder."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    env = os.environ | {
+        "PYTHONPATH": str(ROOT),
+        "XDG_DATA_HOME": str(tmp_path / "data"),
+        "LOCALAPPDATA": str(tmp_path / "data"),
+    }
+    command = [sys.executable, "-m", "posture.cli", "page", "--port", str(port)]
+    with (tmp_path / "server.log").open("wb") as log:
+        # From another folder, so that the settings are those of the command and not of a file beside app.py.
+        server = subprocess.Popen(command, cwd=tmp_path, env=env, stdout=log, stderr=log)
+        try:
+            _wait(lambda: _answers(port), "the server's answer")
+            yield f"http://127.0.0.1:{port}"
+        finally:
+            server.terminate()
+            server.wait(30)
+    assert not list((tmp_path / "data").glob("posture/work-*")), "the folder of the uploads outlived the page"
+
+
+@pytest.fixture
+def browser(tmp_path: Path) -> Iterator[object]:
+    """Headless Chromium that logs every request."""
+    options = webdriver.ChromeOptions()
+    options.binary_location = CHROMIUM
+    for flag in (*FLAGS, f"--user-data-dir={tmp_path / 'profile'}"):
+        options.add_argument(flag)
+    options.set_capability("goog:loggingPrefs", {"performance": "ALL"})
+    options.add_experimental_option("prefs", {"download.default_directory": str(tmp_path / "taken")})
+    driver = webdriver.Chrome(options, webdriver.ChromeService(DRIVER))
+    try:
+        yield driver
+    finally:
+        driver.quit()
+
+
+def test_page_measures_a_clip_and_asks_nobody_else(address: str, browser, tmp_path: Path):
+    (clip,) = write_samples(tmp_path / "clips", names=["steady-left-tilt"], longest_s=20)
+    browser.get(address)
+    _wait(lambda: "Choose a clip" in _text(browser), "the first view")
+    _choose(browser, clip)
+    _click(browser, "button", "Measure")
+    _wait(lambda: "How far to trust this" in _text(browser), "the result")
+    assert "The head is tilted by" in _text(browser)
+    assert "Which side cannot be said" in _text(browser)
+    assert len([i for i in browser.find_elements("tag name", "img") if i.size["height"] > 100 and i.size["width"] > 400]) == 3
+    _click(browser, "label", "Not mirrored")
+    _wait(lambda: "to the child's left shoulder" in _text(browser), "the side")
+    browser.save_screenshot(str(tmp_path / "result.png"))
+    assert (tmp_path / "result.png").stat().st_size > 20_000
+    _click(browser, "button", "Report for the notes")
+    _wait(lambda: (tmp_path / "taken" / "clip.html").exists(), "the report")
+    assert "left shoulder" in (tmp_path / "taken" / "clip.html").read_text(encoding="utf-8")
+    asked = _addresses(browser)
+    assert any(url.startswith(address) for url in asked)
+    assert [url for url in asked if not _is_own(url)] == []
+
+
+def test_page_survives_bad_files(address: str, browser, tmp_path: Path):
+    (tmp_path / "empty.mp4").write_bytes(b"")
+    (tmp_path / "text.mp4").write_text("![x](http://example.org/x.png) $x$\n" * 50)
+    browser.get(address)
+    _wait(lambda: "Choose a clip" in _text(browser), "the first view")
+    for name, line in (("empty.mp4", "is empty"), ("text.mp4", "is a text file")):
+        _choose(browser, tmp_path / name)
+        _click(browser, "button", "Measure")
+        _wait(lambda line=line: line in _text(browser), f"a line about {name}")
+        assert "Traceback" not in _text(browser)
+        assert "Choose a clip" in _text(browser)
+    assert [url for url in _addresses(browser) if not _is_own(url)] == []
+
+
+def _choose(browser, path: Path) -> None:
+    """Give the page a file, in the place of one that is there."""
+    for remove in browser.find_elements("css selector", "[data-testid=stFileChip] button"):
+        remove.click()
+        _wait(lambda: not browser.find_elements("css selector", "[data-testid=stFileChip]"), "the other file to go")
+    browser.find_element("css selector", "input[type=file]").send_keys(str(path))
+    _wait(lambda: path.name in _text(browser), "the file's name in the uploader")
+
+
+def _click(browser, kind: str, text: str) -> None:
+    """Press the button, or choose the answer, of this text once it can be pressed."""
+
+    def press() -> bool:
+        from selenium.common.exceptions import WebDriverException
+
+        try:
+            for element in browser.find_elements("tag name", kind):
+                if element.text.strip() == text and element.is_enabled():
+                    browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", element)
+                    element.click()
+                    return True
+        except WebDriverException:
+            return False  # Drawn anew meanwhile.
+        return False
+
+    _wait(press, f"'{text}' to press")
+
+
+def _text(browser) -> str:
+    """All text in the window."""
+    return str(browser.execute_script("return document.body.innerText"))
+
+
+def _addresses(browser) -> list[str]:
+    """Everything that was requested."""
+    messages = (json.loads(entry["message"])["message"] for entry in browser.get_log("performance"))
+    return [m["params"]["request"]["url"] for m in messages if m["method"] == "Network.requestWillBeSent"]
+
+
+def _is_own(url: str) -> bool:
+    """Whether a request stays on this computer."""
+    return urlsplit(url).scheme in ("data", "blob", "chrome") or urlsplit(url).hostname in ("127.0.0.1", "localhost")
+
+
+def _answers(port: int) -> bool:
+    """Whether something listens."""
+    with socket.socket() as probe:
+        return probe.connect_ex(("127.0.0.1", port)) == 0
+
+
+def _wait(is_so: Callable[[], bool], what: str) -> None:
+    """Wait for something, or fail with its name."""
+    end_s = time.monotonic() + PATIENCE_S
+    while not is_so():
+        assert time.monotonic() < end_s, f"waited {PATIENCE_S} s for {what}"
+        time.sleep(0.2)

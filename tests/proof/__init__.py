@@ -1,0 +1,1 @@
+"""Programs that show the figures which the project claims; run them from the top folder with ``python -m``."""

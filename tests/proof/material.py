@@ -1,0 +1,108 @@
+"""What the proof programs work on: rendered heads, real clips, a photograph; and the real path from a picture to a pose."""
+
+from __future__ import annotations
+
+import contextlib
+import importlib.util
+import os
+import sys
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+from types import ModuleType
+
+import numpy as np
+from numpy.typing import NDArray
+
+from posture.clip.frame import Frame, Upright
+from posture.clip.planes import ArrayPicture
+from posture.face.follow import FaceFollower, FaceSeen
+from posture.face.model import load_canonical_face
+from posture.geometry.pose import Camera, Pose, estimate_pose
+
+SHARED = Path(__file__).resolve().parents[3] / "shared"
+"""Test material beside the project; it is no part of it, so whoever needs it skips where it is absent."""
+
+HEADS = SHARED / "heads"
+CLIPS = SHARED / "clips"
+HEADS_MISSING = f"the rendered heads are not here ({HEADS.parent.name}/{HEADS.name} beside the project)"
+CLIPS_MISSING = f"the real clips are not here ({CLIPS.parent.name}/{CLIPS.name} beside the project)"
+
+Rgb = NDArray[np.uint8]
+
+
+def heads_present() -> bool:
+    """Whether the rendered heads and the compiler that draws them are here."""
+    return (HEADS / "heads.py").is_file() and importlib.util.find_spec("numba") is not None
+
+
+def clips_present() -> bool:
+    """Whether the real clips are here."""
+    return CLIPS.is_dir() and any(CLIPS.glob("*.mkv"))
+
+
+def load_heads() -> ModuleType:
+    """The module that renders heads, imported from beside the project without writing anything there.
+
+    Raises
+    ------
+    FileNotFoundError
+        If it is not there.
+    """
+    if not heads_present():
+        raise FileNotFoundError(f"Expected rendered heads; {HEADS_MISSING}.")
+    name = "shared_heads"
+    if name in sys.modules:
+        return sys.modules[name]
+    # The compiler would keep its cache beside the source.
+    os.environ.setdefault("NUMBA_CACHE_DIR", str(Path(tempfile.gettempdir()) / "posture-proof-cache"))
+    spec = importlib.util.spec_from_file_location(name, HEADS / "heads.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    wrote_bytecode, sys.dont_write_bytecode = sys.dont_write_bytecode, True
+    sys.modules[name] = module
+    try:
+        spec.loader.exec_module(module)
+    except BaseException:
+        del sys.modules[name]
+        raise
+    finally:
+        sys.dont_write_bytecode = wrote_bytecode
+    return module
+
+
+def load_astronaut() -> Rgb:
+    """The photograph of an astronaut (NASA, public domain) that ships with scikit-image, shape (512, 512, 3)."""
+    from skimage import data
+
+    return np.ascontiguousarray(data.astronaut()[..., :3])
+
+
+def frame_of(rgb: Rgb, time_s: float = 0.0) -> Frame:
+    """A picture (h, w, 3) as a frame of a clip."""
+    return Frame(time_s, ArrayPicture(np.ascontiguousarray(rgb)), Upright(rgb.shape[1], rgb.shape[0]))
+
+
+def see_face(rgb: Rgb) -> FaceSeen | None:
+    """The face of one picture, found and settled as in a clip that begins with it; None where there is none."""
+    with FaceFollower() as follower:
+        return follower.look(frame_of(rgb))
+
+
+def measure_picture(rgb: Rgb, focal_px: float) -> Pose | None:
+    """The pose of the face in one picture, on the path that clips take; None where no face was found."""
+    seen = see_face(rgb)
+    if seen is None:
+        return None
+    camera = Camera(rgb.shape[1], rgb.shape[0], focal_px)
+    return estimate_pose(seen.points_px, seen.depth_px, camera, load_canonical_face())
+
+
+def read_pictures(path: Path) -> Iterator[Rgb]:
+    """The pictures of a film in order, decoded by the library alone."""
+    import av
+
+    with contextlib.closing(av.open(str(path))) as container:
+        for frame in container.decode(video=0):
+            yield frame.to_ndarray(format="rgb24")

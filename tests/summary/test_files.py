@@ -1,0 +1,157 @@
+"""Results are written whole or not at all, and never over those of another clip."""
+
+import csv
+import errno
+import io
+import json
+import math
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from posture.errors import OutputError, PostureError
+from posture.measure import Measurement
+from posture.summary.files import PICTURE_COLUMNS, TRACK_COLUMNS, result_paths, track_csv, write_results, write_whole
+
+Measure = Callable[..., Measurement]
+
+
+def rows(measurement: Measurement) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(track_csv(measurement.track, measurement.found))))
+
+
+def test_both_files_are_written(measure: Measure, tmp_path: Path) -> None:
+    measurement = measure("no")
+    track, summary = measurement.save(tmp_path / "new" / "folder", "clip")
+    assert [p.name for p in (track, summary)] == ["clip.track.csv", "clip.summary.json"]
+    assert sorted(p.name for p in track.parent.iterdir()) == ["clip.summary.json", "clip.track.csv"]
+    assert json.loads(summary.read_text(encoding="utf-8"))["clip"]["sha256"] == "a" * 64
+    assert track.read_text(encoding="utf-8") == track_csv(measurement.track, measurement.found)
+
+
+def test_same_clip_replaces_its_own_result(measure: Measure, tmp_path: Path) -> None:
+    measure("no").save(tmp_path, "clip")
+    _, summary = measure("yes").save(tmp_path, "clip")
+    assert len(list(tmp_path.iterdir())) == 2
+    assert json.loads(summary.read_text(encoding="utf-8"))["clip"]["mirrored"] == "yes"
+
+
+def test_second_clip_of_the_same_stem_gets_a_suffix(measure: Measure, tmp_path: Path) -> None:
+    _, first = measure("no").save(tmp_path, "clip")
+    before = first.read_bytes()
+    track, second = measure("no", sha256="b" * 64).save(tmp_path, "clip")
+    assert (track.name, second.name) == ("clip-bbbbbbbb.track.csv", "clip-bbbbbbbb.summary.json")
+    assert first.read_bytes() == before
+    assert measure("no", sha256="b" * 64).save(tmp_path, "clip") == (track, second)
+
+
+@pytest.mark.parametrize("content", ["", "not JSON", "[]", '{"clip": 3}', '{"clip": {"sha256": 7}}'])
+def test_foreign_file_is_never_overwritten(measure: Measure, tmp_path: Path, content: str) -> None:
+    taken = [tmp_path / f"clip{suffix}.summary.json" for suffix in ("", "-aaaaaaaa")]
+    taken[0].write_text(content, encoding="utf-8")
+    _, summary = measure("no").save(tmp_path, "clip")
+    assert summary.name == "clip-aaaaaaaa.summary.json"
+    assert taken[0].read_text(encoding="utf-8") == content
+    taken[1].write_text(content, encoding="utf-8")
+    with pytest.raises(OutputError, match="holds something else and is kept"):
+        measure("no").save(tmp_path, "clip")
+    assert [path.read_text(encoding="utf-8") for path in taken] == [content, content]
+
+
+def test_foreign_track_without_a_summary_is_kept(measure: Measure, tmp_path: Path) -> None:
+    foreign = tmp_path / "clip.track.csv"
+    foreign.write_text("another program's table\n", encoding="utf-8")
+    try:
+        measure("no").save(tmp_path, "clip")
+    except OutputError:
+        pass
+    assert foreign.read_text(encoding="utf-8") == "another program's table\n"
+
+
+@pytest.mark.parametrize("step", ["write", "fsync", "replace"])
+@pytest.mark.parametrize("code", [errno.ENOSPC, errno.EROFS, errno.EIO])
+def test_failed_write_leaves_nothing_and_keeps_the_old(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str, code: int
+) -> None:
+    path = tmp_path / "a.json"
+    write_whole(path, "old\n")
+
+    def fail(*_: object, **__: object) -> None:
+        raise OSError(code, os.strerror(code))
+
+    if step == "write":
+        monkeypatch.setattr("posture.summary.files.tempfile.NamedTemporaryFile", fail)
+    elif step == "fsync":
+        monkeypatch.setattr("posture.summary.files.os.fsync", fail)
+    else:
+        monkeypatch.setattr(Path, "replace", fail)
+    with pytest.raises(OutputError, match=rf"Expected to write 'a.json'.*{os.strerror(code)}.*--out") as caught:
+        write_whole(path, "new\n")
+    assert isinstance(caught.value, PostureError)
+    assert [p.name for p in tmp_path.iterdir()] == ["a.json"]
+    assert path.read_text(encoding="utf-8") == "old\n"
+
+
+def test_interrupted_write_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def stop(_: int) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("posture.summary.files.os.fsync", stop)
+    with pytest.raises(KeyboardInterrupt):
+        write_whole(tmp_path / "a.json", "new\n")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_folder_that_is_a_file_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "out").write_text("a file", encoding="utf-8")
+    with pytest.raises(OutputError, match="choose another folder with --out"):
+        write_whole(tmp_path / "out" / "a.json", "new\n")
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="permissions do not bind the superuser")
+def test_read_only_folder_is_refused(tmp_path: Path) -> None:
+    folder = tmp_path / "locked"
+    folder.mkdir(mode=0o500)
+    with pytest.raises(OutputError, match="Permission denied"):
+        write_whole(folder / "a.json", "new\n")
+    assert list(folder.iterdir()) == []
+
+
+def test_summary_is_written_last(measure: Measure, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    measurement, written = measure("no"), []
+    monkeypatch.setattr("posture.summary.files.write_whole", lambda path, text: written.append(path.name))
+    write_results(tmp_path, "clip", measurement.summary, "track")
+    assert written == ["clip.track.csv", "clip.summary.json"]
+
+
+def test_free_name_is_taken_as_it_is(tmp_path: Path) -> None:
+    assert result_paths(tmp_path, "a.b c", "c" * 64) == (tmp_path / "a.b c.track.csv", tmp_path / "a.b c.summary.json")
+
+
+def test_track_has_a_row_for_every_frame(measure: Measure) -> None:
+    measurement = measure("no")
+    table = rows(measurement)
+    assert tuple(table[0]) == TRACK_COLUMNS
+    assert len(table) == len(measurement.track.time_s)
+    assert float(table[0]["tilt_deg"]) == pytest.approx(-14, abs=0.2)
+    assert float(table[0]["turn_deg"]) == pytest.approx(-12, abs=0.2)
+    assert {row["face_found"] for row in table} == {"1"}
+    assert {row["steady"] for row in table} == {"0", "1"}
+    assert {row["trunk_tilt_deg"] for row in table} == {""}
+
+
+def test_track_of_unknown_mirroring_hides_sides_and_keeps_the_pictures_own(measure: Measure) -> None:
+    table = rows(measure("unknown"))
+    assert tuple(table[0]) == (*TRACK_COLUMNS, *PICTURE_COLUMNS)
+    assert {row[name] for row in table for name in ("tilt_deg", "turn_deg", "turn_camera_deg")} == {""}
+    assert float(table[0]["tilt_picture_deg"]) == pytest.approx(-14, abs=0.2)
+    assert float(table[0]["chin_deg"]) == pytest.approx(-8, abs=0.2)
+
+
+def test_track_without_a_face_is_empty_where_there_is_no_value(measure: Measure) -> None:
+    for row in rows(measure("no", "no face")):
+        assert (row["face_found"], row["tilt_deg"], row["person"], row["quality"]) == ("0", "", "", "")
+        assert math.isfinite(float(row["time_s"]))
+        assert "nan" not in "".join(row.values())
