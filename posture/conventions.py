@@ -40,8 +40,7 @@ EULER_ORDER = "YZX"
 
 STRAIGHT_DEG = 5.0
 """A tilt below this counts as none: the smallest tilt among 149 people with an ocular head posture was 5.0 degrees, and surgery
-counts as a success below 5. Sources: Front-view photographs of ocular head posture, clinical series of 149; surgical series
-with success below 5 degrees (references [3], [84], [85] of DEVELOPERS.md)."""
+counts as a success below it. Sources: references [3], [84] and [85] of DEVELOPERS.md."""
 
 DISCLAIMER = (
     "Screening aid for trained eye-care staff. Not a diagnosis and no substitute for an orthoptic, neck and neurological"

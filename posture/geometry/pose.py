@@ -167,7 +167,7 @@ def _solve(model: Array, pixels: Array, camera: Camera, start: tuple[Array, Arra
         vector, place = cv2.Rodrigues(FACING @ start[0])[0], start[1].reshape(3, 1)
     criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_COUNT, REFINE_STEPS, 1e-8)
     vector, place = cv2.solvePnPRefineLM(model, pixels, camera.matrix, None, vector, place, criteria)
-    return FACING @ cv2.Rodrigues(vector)[0], place.ravel()
+    return FACING @ cv2.Rodrigues(vector)[0], np.asarray(place, np.float64).ravel()
 
 
 def _start_from(rotation: Array, model: Array, pixels: Array, camera: Camera) -> tuple[Array, Array]:

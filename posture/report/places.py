@@ -138,7 +138,7 @@ def _cross(ax: Axes, tilt: Interval, turn: Interval, way: float, across: float) 
 def _corner_words(figure: Figure) -> None:
     """What each corner means where no side is known."""
     for tilt, turn in CORNERS:
-        x, y = 0.90 if turn > 0 else 0.10, 0.70 if tilt > 0 else 0.30
+        x, y = 0.90 if turn > 0 else 0.085, 0.70 if tilt > 0 else 0.30
         put_text(figure, x, y, "tilt and turn", SMALL_PT)
         put_text(figure, x, y - 0.04, "to the same side" if tilt == turn else "to opposite sides", SMALL_PT)
 

@@ -128,9 +128,11 @@ def test_draw_answers_do_not_pass_to_another_clip(open_page, measurer):
 
 
 def test_draw_report_is_made_when_asked_for(open_page, measurer, monkeypatch):
-    monkeypatch.setattr(result, "render_html", None)
+    asked = []
+    monkeypatch.setattr(result, "render_html", lambda *_, **__: asked.append("report"))
     page = upload(open_page(), 14)
     assert [b.label for b in page.get("download_button")] == ["Report for the notes", "Summary (JSON)", "Track (CSV)"]
+    assert not asked
 
 
 def test_draw_other_source_clears_the_result(open_page, measurer):

@@ -60,16 +60,6 @@ def test_foreign_file_is_never_overwritten(measure: Measure, tmp_path: Path, con
     assert [path.read_text(encoding="utf-8") for path in taken] == [content, content]
 
 
-def test_foreign_track_without_a_summary_is_kept(measure: Measure, tmp_path: Path) -> None:
-    foreign = tmp_path / "clip.track.csv"
-    foreign.write_text("another program's table\n", encoding="utf-8")
-    try:
-        measure("no").save(tmp_path, "clip")
-    except OutputError:
-        pass
-    assert foreign.read_text(encoding="utf-8") == "another program's table\n"
-
-
 @pytest.mark.parametrize("step", ["write", "fsync", "replace"])
 @pytest.mark.parametrize("code", [errno.ENOSPC, errno.EROFS, errno.EIO])
 def test_failed_write_leaves_nothing_and_keeps_the_old(
