@@ -33,7 +33,7 @@ DEFAULT_VIEW_SHARE = 0.9
 
 BAD_FIT_SHARE = 0.045
 """Faces whose points miss the canonical face by more, root mean square, as a share of the face's size, are left out: faces of
-rendered and real people turned within 40 degrees stay under 0.03 (own measurement, no source)."""
+rendered and real people turned within 25 degrees stay under 0.03 (own measurement, no source)."""
 
 OnFrame = Callable[[Frame, FaceSeen | None, float | None], None]
 """Called after every frame with the frame, the face in it, and the share of the clip that is done (None: not known)."""

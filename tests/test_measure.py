@@ -107,7 +107,9 @@ def test_record_names_no_file_and_says_what_made_it(measured: Measurement, path:
 
 
 def test_mirrored_film_reads_as_the_same_posture(measured: Measurement, film: Film, astronaut: np.ndarray) -> None:
-    mirrored = measure_clip(film("mirrored.mp4", np.ascontiguousarray(astronaut[:, ::-1])), Settings(mirrored="yes", every_s=0.3))
+    mirrored = measure_clip(
+        film("mirrored.mp4", np.ascontiguousarray(astronaut[:, ::-1])), Settings(mirrored="yes", every_s=0.3)
+    )
     ours, theirs = (np.median(m.found.cleaned.angles_deg, axis=0) for m in (measured, mirrored))
     assert theirs == pytest.approx(ours, abs=2.0)
     assert theirs[0] == pytest.approx(ours[0], abs=0.8)
@@ -221,5 +223,5 @@ def test_conditions_in_another_encoding_are_refused(tmp_path: Path) -> None:
 
 
 def test_missing_conditions_are_refused(tmp_path: Path) -> None:
-    with pytest.raises(ConditionsError, match="Expected a JSON file of conditions; 'none.json'"):
+    with pytest.raises(ConditionsError, match=r"Expected a JSON file of conditions; 'none\.json'"):
         read_conditions(tmp_path / "none.json")

@@ -56,7 +56,8 @@ class Picture(Protocol):
     width_px: int
     height_px: int
 
-    def region_rgb(self, left_px: float, top_px: float, side_px: float, out_px: int) -> NDArray[np.uint8]: ...
+    def region_rgb(self, left_px: float, top_px: float, side_px: float, out_px: int) -> NDArray[np.uint8]:
+        """Pixels of a square window, shape (out_px, out_px, 3), RGB."""
 
 
 @dataclass(frozen=True)
@@ -162,8 +163,9 @@ class FaceFollower:
             self._next_census_s = picture.time_s + CENSUS_EVERY_S
             faces = self._search(picture)
             self.most_faces = max(self.most_faces, len(faces))
-            if found is None and faces:
-                found = self._place_and_settle(picture, *faces[0])
+            for centre_px, size_px in faces:
+                if found is None:
+                    found = self._place_and_settle(picture, centre_px, size_px)
         if found is None:
             self._window = None
         else:
@@ -182,16 +184,25 @@ class FaceFollower:
                     for points in self._finder.look(window.show(picture)):
                         seen = _face(window.to_picture(points), 1, settled=False)
                         _add_if_new(faces, seen.centre_px, seen.size_px)
+            faces = [face for face in faces if self._is_confirmed(picture, *face)]
             if faces:
                 return sorted(faces, key=lambda face: -face[1])
         return []
+
+    def _is_confirmed(self, picture: Picture, centre_px: NDArray[np.float64], size_px: float) -> bool:
+        """Whether a second look, at a window of its own, finds the face again: chance finds in a tile do not last."""
+        window = _window_around(centre_px, size_px)
+        for points in self._finder.look(window.show(picture)):
+            seen = _face(window.to_picture(points), 1, settled=False)
+            if np.linalg.norm(seen.centre_px - centre_px) < 0.5 * size_px:
+                return True
+        return False
 
     def _place_and_settle(self, picture: Picture, centre_px: NDArray[np.float64], size_px: float) -> FaceSeen | None:
         """Put the window around a face, and again if the first look shows it elsewhere or of another size."""
         found = None
         for _ in range(2):
-            side = WINDOW_FACES * size_px
-            self._window = _Window(centre_px[0] - side / 2, centre_px[1] - side / 2, side, WINDOW_PX)
+            self._window = _window_around(centre_px, size_px)
             self._placed_size_px = size_px
             self._settler.forget()
             self._last = None
@@ -225,6 +236,12 @@ class FaceFollower:
         ratio = face.size_px / self._placed_size_px
         off = np.abs(face.centre_px - middle).max() / window.side_px
         return bool(off > OFF_CENTRE or not 1 / SIZE_RATIO < ratio < SIZE_RATIO)
+
+
+def _window_around(centre_px: NDArray[np.float64], size_px: float) -> _Window:
+    """The window for a face of that place and size."""
+    side = WINDOW_FACES * size_px
+    return _Window(float(centre_px[0] - side / 2), float(centre_px[1] - side / 2), side, WINDOW_PX)
 
 
 def _face(points: NDArray[np.float64], looks: int, *, settled: bool) -> FaceSeen:

@@ -37,7 +37,8 @@ class Landmarker(Protocol):
 
     def __enter__(self) -> Self: ...
     def __exit__(self, kind: type | None, error: BaseException | None, trace: TracebackType | None) -> None: ...
-    def look(self, picture: NDArray[np.uint8]) -> list[NDArray[np.float64]]: ...
+    def look(self, picture: NDArray[np.uint8]) -> list[NDArray[np.float64]]:
+        """Find the faces of one picture."""
 
 
 class LibraryLandmarker:
@@ -147,7 +148,8 @@ def missing_library_error(error: BaseException) -> ModelError:
     ModelError
     """
     text = str(error)
-    for library, package in SYSTEM_LIBRARIES.items():
+    # Longer names first: libGL is the beginning of libGLES.
+    for library, package in sorted(SYSTEM_LIBRARIES.items(), key=lambda item: -len(item[0])):
         if library in text:
             return ModelError(
                 f"Expected the system library {library}; it is not installed. On Debian or Ubuntu: sudo apt-get install -y"

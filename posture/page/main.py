@@ -42,6 +42,8 @@ class _State:
     ----------
     measuring : bool
         Questions are closed meanwhile: an answer would start the page anew and lose the measurement.
+    stopping : bool
+        The user has stopped it.
     token : tuple or None
         Of the clip that the rest belongs to.
     measured : Measurement or None
@@ -57,6 +59,7 @@ class _State:
     """
 
     measuring: bool = False
+    stopping: bool = False
     token: tuple[str, str] | None = None
     measured: Measurement | None = None
     answers: Answers | None = None
@@ -77,6 +80,8 @@ def draw() -> None:
     _refuse_other_addresses()
     st.html(tag("h1", "Head posture", "p-title") + tag("p", LEAD, "p-lead"))
     state: _State = st.session_state.setdefault("posture", _State())
+    if state.stopping:
+        state.measuring = state.stopping = False
     _step(1, "Choose a clip")
     choice = ask_clip(state.measuring)
     if choice is None or choice.token != state.token:
@@ -110,11 +115,16 @@ def _begin(state: _State) -> None:
     state.measuring = True
 
 
+def _stop(state: _State) -> None:
+    """Have no clip measured at the next drawing: the server gives a press of Measure that it interrupted once more."""
+    state.stopping = True
+
+
 def _measure(state: _State, choice: Choice, answers: Answers) -> None:
     """Measure the chosen clip, showing how it goes; an error becomes a line."""
     stop, bar, picture = st.empty(), st.empty(), st.empty()
     # Any press of a button starts the script anew, and so ends the measurement.
-    stop.button("Stop", key="stop")
+    stop.button("Stop", key="stop", on_click=_stop, args=(state,))
     watch = Watch(bar, picture)
     bar.progress(0.0, text="Opening the clip")
     state.token = choice.token

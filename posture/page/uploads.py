@@ -11,6 +11,7 @@ import os
 import shutil
 import sys
 import tempfile
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
@@ -32,6 +33,9 @@ UPLOAD_NAME = "this file"
 """An upload's own name is often a child's; this is what an error calls it instead."""
 
 PIECE_BYTES = 1 << 20
+
+BEGINNING_S = 60.0
+"""A folder without an owner that is younger belongs to a page that is just starting."""
 
 _held: list[IO[str]] = []
 """Owner files of this process; closing one would give up its lock."""
@@ -177,6 +181,8 @@ def sweep(data: Path) -> list[Path]:
 def _owner_lives(folder: Path) -> bool:
     """Whether another process, or this one, still holds the folder; a process number alone may have been given anew."""
     owner = folder / OWNER
+    if not owner.exists() and time.time() - folder.stat().st_mtime < BEGINNING_S:
+        return True
     if sys.platform == "win32":
         try:
             owner.unlink(missing_ok=True)  # Fails while the owner has it open.

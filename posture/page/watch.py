@@ -44,7 +44,7 @@ class Watch:
         """Show a frame, unless one was shown a moment ago."""
         if not self._is_due():
             return
-        where = f"{frame.time_s / 60:.0f} min {frame.time_s % 60:.0f} s" if frame.time_s >= 60 else f"{frame.time_s:.0f} s"
+        where = f"{frame.time_s // 60:.0f} min {frame.time_s % 60:.0f} s" if frame.time_s >= 60 else f"{frame.time_s:.0f} s"
         found = "face found" if seen is not None else "no face at this moment"
         done = f"{share:.0%} of the clip" if share is not None else f"{where} of the clip"
         self._bar.progress(share or 0.0, text=f"Measuring: {done}, {found}")

@@ -18,6 +18,10 @@ MAX_BETWEEN = 0.1
 """Share of the steady time in the middle third between the two centres. One broad posture has 17 % (even spread) to 21 %
 (bell-shaped) there; two separate ones have next to none."""
 
+CLEAR_RATIO, CLEAR_RATIO_OF_FEW = 4.5, 40.0
+"""Distance between the two centres over the spread within them, both of spell medians: more than 4.5 + 40 / spells. Splitting one
+even spread of spells reaches 4.7 of 60 spells and 10 of 8 in one case of a hundred (simulated), so few spells must be clearer."""
+
 ROUNDS = 50
 
 
@@ -50,6 +54,8 @@ def two_postures(tilt_turn_deg: Array, seconds: Array, spell: NDArray[np.int64])
         second = _split(along, seconds)
         if second is None or not _counts(tilt_turn_deg, seconds, spell, second):
             continue
+        if not _is_clear(along, seconds, spell, second):
+            continue
         low, high = (np.average(along[part], weights=seconds[part]) for part in (~second, second))
         third = (high - low) / 3
         between = seconds[(along > low + third) & (along < high - third)].sum() / seconds.sum()
@@ -74,6 +80,19 @@ def _split(along: Array, seconds: Array) -> NDArray[np.bool_] | None:
             break
         cut = middle / 2
     return along > cut
+
+
+def _is_clear(along: Array, seconds: Array, spell: NDArray[np.int64], second: NDArray[np.bool_]) -> bool:
+    """Whether the two centres lie farther apart, against the spread within, than chance divides one spread of spells."""
+    medians: list[list[float]] = [[], []]
+    for one in np.unique(spell):
+        inside = spell == one
+        medians[int(seconds[inside & second].sum() * 2 > seconds[inside].sum())].append(float(np.median(along[inside])))
+    if min(map(len, medians)) < MIN_SPELLS:
+        return False
+    n = sum(map(len, medians))
+    within = np.sqrt(sum(np.square(np.array(m) - np.mean(m)).sum() for m in medians) / (n - 2))
+    return bool(np.mean(medians[1]) - np.mean(medians[0]) > (CLEAR_RATIO + CLEAR_RATIO_OF_FEW / n) * within)
 
 
 def _counts(tilt_turn_deg: Array, seconds: Array, spell: NDArray[np.int64], second: NDArray[np.bool_]) -> bool:

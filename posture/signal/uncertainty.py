@@ -10,7 +10,7 @@ from posture.signal.reading import ReadTrack
 
 Array = NDArray[np.float64]
 
-LANDMARK_SD_DEG = (0.8, 1.5, 2.5)
+LANDMARK_SD_DEG = (0.9, 1.6, 2.7)
 """Tilt, turn, chin against the person's own neutral: rendered heads with faces of 90-190 px turned within 25 degrees, root mean
 square (`python -m tests.proof.accuracy`). Real faces add what rendered ones do not show."""
 

@@ -101,7 +101,7 @@ def _on_faces(clip: ClipFacts) -> list[Check]:
     else:
         checks.append(_check("face", "pass", f"A face was found in {100 * clip.faces_found_share:.0f} % of the pictures."))
     if clip.persons > 1:
-        text = f"{clip.persons} faces were seen at once. The largest was followed; look whether it is the right one."
+        text = f"{clip.persons} faces were seen at once. The largest was followed; look whether that is the child."
         checks.append(_check("persons", "warn", text))
     if clip.face_height_px is not None:
         height = f"The face is {clip.face_height_px:.0f} pixels high"
@@ -110,7 +110,7 @@ def _on_faces(clip: ClipFacts) -> list[Check]:
         else:
             checks.append(_check("face size", "pass", f"{height}."))
     if clip.unreliable_share > 0.1:
-        text = f"{100 * clip.unreliable_share:.0f} % of the faces were seen too unclearly and were left out."
+        text = f"{100 * clip.unreliable_share:.0f} % of the faces were seen too unclearly and were not used."
         checks.append(_check("clear view", "warn", text))
     if clip.damage:
         checks.append(_check("file", "warn", f"{clip.damage[0].upper()}{clip.damage[1:]}. What could be read was measured."))

@@ -50,12 +50,14 @@ def write_whole(path: Path, text: str) -> None:
             os.fsync(file.fileno())
         temporary.replace(path)
     except OSError as error:
-        if temporary is not None:
-            temporary.unlink(missing_ok=True)
         raise OutputError(
             f"Expected to write '{path.name}' in '{path.parent}'; that failed ({error.strerror}). Free some space or choose another"
             " folder with --out."
         ) from error
+    finally:
+        # It is gone when it took its place; any failure, also an interruption by the user, leaves it to be removed.
+        if temporary is not None:
+            temporary.unlink(missing_ok=True)
 
 
 def result_paths(folder: Path, stem: str, sha256: str) -> tuple[Path, Path]:

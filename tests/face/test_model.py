@@ -58,7 +58,7 @@ def test_altered_model_is_refused(fresh: None, monkeypatch: pytest.MonkeyPatch, 
 
 def test_missing_model_is_refused(fresh: None, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setattr("posture.face.model.resources.files", lambda _: Folder(tmp_path))
-    with pytest.raises(ModelError, match="inside the package; it is missing. Install again"):
+    with pytest.raises(ModelError, match=r"inside the package; it is missing\. Install again"):
         load_model_bytes()
 
 

@@ -83,7 +83,7 @@ def test_mirror_twice_is_nothing_and_keeps_rotations(angles: np.ndarray) -> None
     twice, twice_place = mirror(once, once_place)
     assert twice == pytest.approx(rotation)
     assert twice_place == pytest.approx(place)
-    assert (MIRROR @ MIRROR == np.eye(3)).all()
+    assert (np.eye(3) == MIRROR @ MIRROR).all()
 
 
 def test_line_of_sight_of_known_places() -> None:

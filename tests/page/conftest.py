@@ -37,7 +37,7 @@ class Measurer:
 
     def __init__(self) -> None:
         self.calls: list[Path] = []
-        self.error: Exception | None = None
+        self.error: BaseException | None = None
         self.duration_s = float(DURATION_S)
 
     def __call__(self, path, settings, conditions, label, on_frame) -> Measurement:

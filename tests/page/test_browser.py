@@ -35,6 +35,9 @@ FLAGS = (
 
 PATIENCE_S = 120
 
+COUNT_FIGURES = "return [...document.images].filter(i => i.naturalWidth > 0 && i.width > 400 && i.height > 100).length"
+RESULT_TOP_PX = "return document.getElementById('result').getBoundingClientRect().top"
+
 
 @pytest.fixture
 def address(tmp_path: Path) -> Iterator[str]:
@@ -85,17 +88,32 @@ def test_page_measures_a_clip_and_asks_nobody_else(address: str, browser, tmp_pa
     _wait(lambda: "How far to trust this" in _text(browser), "the result")
     assert "The head is tilted by" in _text(browser)
     assert "Which side cannot be said" in _text(browser)
-    assert len([i for i in browser.find_elements("tag name", "img") if i.size["height"] > 100 and i.size["width"] > 400]) == 3
+    _wait(lambda: browser.execute_script(COUNT_FIGURES) == 3, "the three figures")
+    _wait(lambda: browser.execute_script(RESULT_TOP_PX) < 200, "the result to come into view")
     _click(browser, "label", "Not mirrored")
     _wait(lambda: "to the child's left shoulder" in _text(browser), "the side")
     browser.save_screenshot(str(tmp_path / "result.png"))
     assert (tmp_path / "result.png").stat().st_size > 20_000
     _click(browser, "button", "Report for the notes")
     _wait(lambda: (tmp_path / "taken" / "clip.html").exists(), "the report")
-    assert "left shoulder" in (tmp_path / "taken" / "clip.html").read_text(encoding="utf-8")
+    assert "<svg" in (tmp_path / "taken" / "clip.html").read_text(encoding="utf-8")
     asked = _addresses(browser)
     assert any(url.startswith(address) for url in asked)
     assert [url for url in asked if not _is_own(url)] == []
+
+
+def test_page_stops_when_asked(address: str, browser, tmp_path: Path):
+    (clip,) = write_samples(tmp_path / "clips", names=["steady-left-tilt"])
+    browser.get(address)
+    _wait(lambda: "Choose a clip" in _text(browser), "the first view")
+    _choose(browser, clip)
+    _click(browser, "button", "Measure")
+    _wait(lambda: "Measuring:" in _text(browser), "the measurement to begin")
+    assert list((tmp_path / "data").glob("posture/work-*/upload-*"))
+    _click(browser, "button", "Stop")
+    _wait(lambda: "Measuring:" not in _text(browser) and "Stop" not in _text(browser), "the measurement to end")
+    assert "How far to trust this" not in _text(browser)
+    assert not list((tmp_path / "data").glob("posture/work-*/upload-*"))
 
 
 def test_page_survives_bad_files(address: str, browser, tmp_path: Path):
@@ -117,6 +135,7 @@ def _choose(browser, path: Path) -> None:
     for remove in browser.find_elements("css selector", "[data-testid=stFileChip] button"):
         remove.click()
         _wait(lambda: not browser.find_elements("css selector", "[data-testid=stFileChip]"), "the other file to go")
+    _wait(lambda: browser.find_elements("css selector", "input[type=file]"), "the uploader")
     browser.find_element("css selector", "input[type=file]").send_keys(str(path))
     _wait(lambda: path.name in _text(browser), "the file's name in the uploader")
 
@@ -162,7 +181,7 @@ def _answers(port: int) -> bool:
         return probe.connect_ex(("127.0.0.1", port)) == 0
 
 
-def _wait(is_so: Callable[[], bool], what: str) -> None:
+def _wait(is_so: Callable[[], object], what: str) -> None:
     """Wait for something, or fail with its name."""
     end_s = time.monotonic() + PATIENCE_S
     while not is_so():

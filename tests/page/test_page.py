@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 import streamlit as st
+from streamlit.runtime.scriptrunner import StopException
 
 from posture.conventions import DISCLAIMER
 from posture.errors import ClipError, OutputError
@@ -162,6 +163,20 @@ def test_draw_error_is_a_line_and_the_page_goes_on(open_page, measurer, private,
     measurer.error = None
     page.button(key="measure").click().run()
     assert not page.error
+    assert "The head is tilted by 14 degrees" in words(page)
+
+
+def test_draw_stopped_measurement_leaves_nothing_and_can_be_begun_again(open_page, measurer, private):
+    page = open_page()
+    measurer.error = StopException()
+    page.file_uploader(key="clip_file").set_value(("a.mp4", b"\x0eclip", "video/mp4")).run()
+    page.button(key="measure").click().run()
+    assert not any(p.is_file() and p.name != "owner" for p in private.glob("work-*/**/*"))
+    measurer.error = None
+    page.run()
+    assert not page.error
+    assert "The head is" not in words(page)
+    page.button(key="measure").click().run()
     assert "The head is tilted by 14 degrees" in words(page)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 import subprocess
 import sys
 
@@ -67,6 +68,14 @@ def test_sweep_spares_the_living_and_removes_the_dead(private):
     assert uploads.sweep(private) == [folder]
     assert not folder.exists()
     assert mine.exists()
+
+
+def test_sweep_waits_for_a_page_that_is_starting(private):
+    folder = private / "work-new"
+    folder.mkdir()
+    assert uploads.sweep(private) == []
+    os.utime(folder, (0, 0))
+    assert uploads.sweep(private) == [folder]
 
 
 def test_sweep_keeps_results(private):

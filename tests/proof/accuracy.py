@@ -9,7 +9,7 @@ lens, light or hair over the eyes, so these errors are a lower bound of those on
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -67,6 +67,49 @@ def head_names() -> list[str]:
     return list(load_heads().names())
 
 
+def head_pictures(name: str, per_head: int, seed: int) -> Iterator[tuple[Rgb, Array]]:
+    """Draw one head: the neutral pictures first, then random postures.
+
+    Parameters
+    ----------
+    name : str
+    per_head : int
+        Postures beside the neutral ones.
+    seed : int
+
+    Yields
+    ------
+    tuple
+        Picture and true tilt, turn and chin (3,) against the line of sight.
+    """
+    heads = load_heads()
+    head = heads.load(name)
+    room = heads.room((WIDTH_PX, HEIGHT_PX), seed=1)
+    rng = np.random.default_rng([seed, *name.encode()])
+
+    def picture(posture_deg: Sequence[float] | Array, place_m: Array) -> Rgb:
+        """The head at a place, with a posture against the line of sight."""
+        azimuth, elevation = line_of_sight(place_m)
+        tilt, turn, chin = posture_deg
+        rotation = posture_matrix(tilt, turn + azimuth, chin + elevation)
+        camera = heads.Camera(WIDTH_PX, HEIGHT_PX, FOCAL_PX)
+        return np.asarray(heads.degrade(heads.render(head, rotation, camera, tuple(place_m), room), rng, NOISE))
+
+    # Heads differ in size; the height found in one picture tells the distance for any other.
+    first = measure_picture(picture((0, 0, 0), np.array([0, 0, FIRST_DISTANCE_M])), FOCAL_PX)
+    if first is None:
+        raise RuntimeError(f"Expected a face in the neutral picture of '{name}'; none was found.")
+    span_px_m = first.face_height_px * FIRST_DISTANCE_M
+    for face_px in NEUTRAL_FACES_PX:
+        yield picture((0, 0, 0), np.array([0, 0, span_px_m / face_px])), np.zeros(3)
+    for k in range(per_head):
+        posture_deg = rng.uniform(-RANGE_DEG, RANGE_DEG, 3)
+        distance = span_px_m / rng.uniform(*FACE_PX)
+        off = rng.uniform(-1, 1, 2) * OFF_CENTRE * (k % 2)
+        place = np.array([off[0] * WIDTH_PX / FOCAL_PX, off[1] * HEIGHT_PX / FOCAL_PX, 1.0]) * distance
+        yield picture(posture_deg, place), posture_deg
+
+
 def measure_head(name: str, per_head: int, seed: int = SEED) -> HeadResult:
     """Render one head in random postures and measure them.
 
@@ -81,44 +124,21 @@ def measure_head(name: str, per_head: int, seed: int = SEED) -> HeadResult:
     -------
     HeadResult
     """
-    heads = load_heads()
-    head = heads.load(name)
-    room = heads.room((WIDTH_PX, HEIGHT_PX), seed=1)
-    rng = np.random.default_rng([seed, *name.encode()])
-
-    def picture(posture_deg: Sequence[float], place_m: Array) -> Rgb:
-        """The head at a place, with a posture against the line of sight."""
-        azimuth, elevation = line_of_sight(place_m)
-        tilt, turn, chin = posture_deg
-        rotation = posture_matrix(tilt, turn + azimuth, chin + elevation)
-        camera = heads.Camera(WIDTH_PX, HEIGHT_PX, FOCAL_PX)
-        return np.asarray(heads.degrade(heads.render(head, rotation, camera, tuple(place_m), room), rng, NOISE))
-
-    # Heads differ in size; the height found in one picture tells the distance for any other.
-    first = measure_picture(picture((0, 0, 0), np.array([0, 0, FIRST_DISTANCE_M])), FOCAL_PX)
-    if first is None:
-        raise RuntimeError(f"Expected a face in the neutral picture of '{name}'; none was found.")
-    span_px_m = first.face_height_px * FIRST_DISTANCE_M
-    neutral = []
-    for face_px in NEUTRAL_FACES_PX:
-        pose = measure_picture(picture((0, 0, 0), np.array([0, 0, span_px_m / face_px])), FOCAL_PX)
-        if pose is not None:
-            neutral.append(angles_against_camera(pose))
-    own = np.mean(neutral, axis=0)
-    errors, truths, sizes, lost = [], [], [], 0
-    for k in range(per_head):
-        posture_deg = rng.uniform(-RANGE_DEG, RANGE_DEG, 3)
-        distance = span_px_m / rng.uniform(*FACE_PX)
-        off = rng.uniform(-1, 1, 2) * OFF_CENTRE * (k % 2)
-        place = np.array([off[0] * WIDTH_PX / FOCAL_PX, off[1] * HEIGHT_PX / FOCAL_PX, 1.0]) * distance
-        pose = measure_picture(picture(posture_deg, place), FOCAL_PX)
+    neutral, errors, truths, sizes, lost = [], [], [], [], 0
+    for k, (picture, truth_deg) in enumerate(head_pictures(name, per_head, seed)):
+        pose = measure_picture(picture, FOCAL_PX)
         if pose is None:
             lost += 1
             continue
-        errors.append(np.array(angles_against_camera(pose)) - posture_deg - [0, 0, own[2]])
-        truths.append(posture_deg)
+        angles = np.array(angles_against_camera(pose))
+        if k < len(NEUTRAL_FACES_PX):
+            neutral.append(angles)
+            continue
+        errors.append(angles - truth_deg)
+        truths.append(truth_deg)
         sizes.append(pose.face_height_px)
-    return HeadResult(name, np.array(errors), np.array(truths), own, lost, np.array(sizes))
+    own = np.mean(neutral, axis=0)
+    return HeadResult(name, np.array(errors) - [0, 0, own[2]], np.array(truths), own, lost, np.array(sizes))
 
 
 def mean_and_p95(error_deg: Array) -> tuple[Array, Array]:
@@ -146,7 +166,9 @@ def main(argv: Sequence[str] | None = None) -> None:
     slopes = [np.polyfit(truth[:, k], error[:, k] + truth[:, k], 1)[0] for k in range(3)]
     print("slope             " + " ".join(f"{v:.3f}" for v in slopes))
     sizes = np.concatenate([r.face_px for r in results])
-    print(f"{len(error)} pictures; faces {sizes.min():.0f} to {sizes.max():.0f} px high as found, median {np.median(sizes):.0f}")
+    print(
+        f"{len(error)} pictures; faces {sizes.min():.0f} to {sizes.max():.0f} px high as found, median {np.median(sizes):.0f}"
+    )
 
 
 def _row(error_deg: Array) -> str:

@@ -105,4 +105,4 @@ def read_pictures(path: Path) -> Iterator[Rgb]:
 
     with contextlib.closing(av.open(str(path))) as container:
         for frame in container.decode(video=0):
-            yield frame.to_ndarray(format="rgb24")
+            yield np.asarray(frame.to_ndarray(format="rgb24"), np.uint8)

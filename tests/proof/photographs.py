@@ -107,7 +107,8 @@ def compare(picture: Rgb, steps_deg: Sequence[float]) -> list[Change]:
     reference = angles(before.pose.rotation, before.pose.place_cm)
     middle = (np.array(upright.shape[1::-1]) - 1) / 2
     changes = []
-    for what in (*steps_deg, "mirrored"):
+    kinds: list[float | str] = [*steps_deg, "mirrored"]
+    for what in kinds:
         if isinstance(what, str):
             after = look(np.ascontiguousarray(upright[:, ::-1]), focal_px)
             expected = middle + (before.centre_px - middle) * [-1, 1]
@@ -121,9 +122,7 @@ def compare(picture: Rgb, steps_deg: Sequence[float]) -> list[Change]:
             continue
         undone = mirror if isinstance(what, str) else to_level
         roll = () if isinstance(what, str) else (what,)
-        changes.append(
-            Change(what, True, angles(*undone(after.pose.rotation, after.pose.place_cm, *roll)) - reference)
-        )
+        changes.append(Change(what, True, angles(*undone(after.pose.rotation, after.pose.place_cm, *roll)) - reference))
     return changes
 
 
@@ -192,8 +191,12 @@ def main(argv: Sequence[str] | None = None) -> None:
         print(f"{what:>10}" + "".join(f"{v:+8.2f}" for v in change.difference_deg))
     named = [("astronaut", [astronaut])]
     if clips_present():
-        print(f"\nReal clips, {FRAMES_A_CLIP} pictures each, turned by {', '.join(f'{a:+g}' for a in CLIP_STEPS_DEG)}: mean size")
-        print(f"{'clip':<46}{'turned: tilt':>13}{'turn':>6}{'chin':>6}{'n':>4}{'lost':>5}{'mirrored: tilt':>16}{'turn':>6}{'chin':>6}{'n':>4}")
+        print(
+            f"\nReal clips, {FRAMES_A_CLIP} pictures each, turned by {', '.join(f'{a:+g}' for a in CLIP_STEPS_DEG)}: mean size"
+        )
+        print(
+            f"{'clip':<46}{'turned: tilt':>13}{'turn':>6}{'chin':>6}{'n':>4}{'lost':>5}{'mirrored: tilt':>16}{'turn':>6}{'chin':>6}{'n':>4}"
+        )
         every: list[Change] = []
         for path in clip_paths():
             pictures = clip_pictures(path, FRAMES_A_CLIP)
@@ -207,7 +210,9 @@ def main(argv: Sequence[str] | None = None) -> None:
     else:
         print(f"\nReal clips left out: {CLIPS_MISSING}.")
     print("\nOur angles less those of the library's own matrix, against the camera's axis, in a cut about the face, degrees")
-    print(f"{'picture':<46}{'tilt':>7}{'turn':>7}{'chin':>7}{'sd tilt':>9}{'turn':>6}{'chin':>6}{'n':>4}   same sign (both over 5)")
+    print(
+        f"{'picture':<46}{'tilt':>7}{'turn':>7}{'chin':>7}{'sd tilt':>9}{'turn':>6}{'chin':>6}{'n':>4}   same sign (both over 5)"
+    )
     for name, pictures in named:
         pairs = [pair for pair in map(against_library, pictures) if pair is not None]
         if pairs:

@@ -1,5 +1,7 @@
 """The interval holds the truth about as often as it says, at every number of spells."""
 
+import itertools
+
 import numpy as np
 import pytest
 
@@ -21,7 +23,7 @@ def test_coverage_is_near_95_per_cent(n: int, correlation: float) -> None:
 
 def test_more_spells_give_a_narrower_interval() -> None:
     halves = [find_coverage(n, 0.3, 200).half_deg for n in SPELLS]
-    assert all(narrower < wider for wider, narrower in zip(halves, halves[1:], strict=False))
+    assert all(narrower < wider for wider, narrower in itertools.pairwise(halves))
     assert halves[-1] < SPREAD_DEG
 
 

@@ -132,9 +132,7 @@ def test_gap_limit_is_checked(make_read: MakeRead, bad: float) -> None:
 
 
 @pytest.mark.parametrize("name", [0, 1, 2], ids=["tilt", "turn", "chin"])
-@pytest.mark.parametrize(
-    ("hz", "gain"), [(0.25, 0.7071 ** (1 / 64)), (1.0, 0.7071**0.25), (CUT_OFF_HZ, 0.7071), (4.0, 0.25)]
-)
+@pytest.mark.parametrize(("hz", "gain"), [(0.25, 0.7071 ** (1 / 64)), (1.0, 0.7071**0.25), (CUT_OFF_HZ, 0.7071), (4.0, 0.25)])
 def test_smoothing_has_the_stated_cut_off(make_read: MakeRead, name: int, hz: float, gain: float) -> None:
     time_s = np.arange(0, 12, 1 / 60)
     angles = np.zeros((3, len(time_s)))

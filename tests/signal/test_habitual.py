@@ -107,7 +107,9 @@ def test_track_without_a_face_gives_nothing(make_read: MakeRead) -> None:
     assert (found.share_tilt_right, found.share_tilt_left) == (0, 0)
 
 
-def test_unknown_camera_widens_the_interval_and_a_turned_head_more(make_track: Callable[..., HeadTrack], make_held: Held) -> None:
+def test_unknown_camera_widens_the_interval_and_a_turned_head_more(
+    make_track: Callable[..., HeadTrack], make_held: Held
+) -> None:
     def half(turn_deg: float, *stated: float) -> float:
         time_s, angles = make_held([(-10.0, turn_deg + v, 0.0) for v in (0, 2, 4, 1, 3, 5)], hold_s=3.0)
         read = read_track(make_track(time_s, *angles.T), ReadSettings("no", upright_from(*stated)))

@@ -22,9 +22,7 @@ from posture.signal.track import HeadTrack
 @pytest.fixture
 def track(make_track: Callable[..., HeadTrack]) -> HeadTrack:
     time_s = np.arange(20) / 15
-    return make_track(
-        time_s, -14 + time_s, 12.0, np.sin(time_s), missing=np.arange(20) == 7, place_cm=(15.0, -8.0, 70.0)
-    )
+    return make_track(time_s, -14 + time_s, 12.0, np.sin(time_s), missing=np.arange(20) == 7, place_cm=(15.0, -8.0, 70.0))
 
 
 def test_not_mirrored_gives_the_angles_against_the_line_of_sight(track: HeadTrack) -> None:

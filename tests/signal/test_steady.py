@@ -1,5 +1,6 @@
 """Known holds are found with their times."""
 
+import itertools
 from collections.abc import Callable
 
 import numpy as np
@@ -66,7 +67,7 @@ def test_frames_stand_for_half_the_way_to_their_neighbours() -> None:
 def test_spells_do_not_overlap_and_their_mask_counts_them(make_read: MakeRead, make_held: Held) -> None:
     time_s, angles = make_held([(0, 0, 0), (10, 0, 0)] * 4)
     spells = find_spells(clean_track(make_read(time_s, *angles.T)))
-    assert all(a.last < b.first for a, b in zip(spells, spells[1:], strict=False))
+    assert all(a.last < b.first for a, b in itertools.pairwise(spells))
     assert steady_mask(len(time_s), spells).sum() == sum(s.last - s.first + 1 for s in spells)
     assert steady_mask(5, [Spell(1, 2, 0.1)]).tolist() == [False, True, True, False, False]
 

@@ -50,7 +50,9 @@ def test_empty_track_is_valid(make_track: Callable[..., HeadTrack]) -> None:
         pytest.param(lambda t: {"quality": t.quality[:, None]}, r"Expected quality of shape \(5,\)", id="quality"),
         pytest.param(lambda t: {"time_s": changed(t.time_s, 3, np.nan)}, "frame 3 has none", id="time missing"),
         pytest.param(lambda t: {"time_s": changed(t.time_s, 4, np.inf)}, "finite or NaN; infinity", id="infinite time"),
-        pytest.param(lambda t: {"time_s": changed(t.time_s, 2, t.time_s[1])}, "increase; frame 2 is at 0.067 s", id="equal times"),
+        pytest.param(
+            lambda t: {"time_s": changed(t.time_s, 2, t.time_s[1])}, "increase; frame 2 is at 0.067 s", id="equal times"
+        ),
         pytest.param(lambda t: {"time_s": t.time_s[::-1]}, "Expected time_s to increase; frame 1", id="backwards"),
         pytest.param(lambda t: {"rotation": changed(t.rotation, (0, 1, 1), np.nan)}, "missing in part", id="part of rotation"),
         pytest.param(lambda t: {"place_cm": changed(t.place_cm, 0, np.nan)}, "missing in part", id="place alone missing"),

@@ -152,7 +152,12 @@ def test_two_postures_are_given_with_their_shares_and_no_middle(measure: Measure
 
 @pytest.mark.parametrize(
     ("kind", "check", "level"),
-    [("one", "steady time", "pass"), ("moment", "steady time", "fail"), ("photograph", "steady time", "fail"), ("no face", "face", "fail")],
+    [
+        ("one", "steady time", "pass"),
+        ("moment", "steady time", "fail"),
+        ("photograph", "steady time", "fail"),
+        ("no face", "face", "fail"),
+    ],
 )
 def test_missing_result_has_a_failing_check(measure: Measure, kind: str, check: str, level: str) -> None:
     summary = measure("no", kind).summary
@@ -164,7 +169,8 @@ def test_missing_result_has_a_failing_check(measure: Measure, kind: str, check: 
 
 
 @pytest.mark.parametrize(
-    ("target", "counts"), [("camera", True), ("far picture", True), ("near picture", True), ("play", False), ("unknown", False), (None, False)]
+    ("target", "counts"),
+    [("camera", True), ("far picture", True), ("near picture", True), ("play", False), ("unknown", False), (None, False)],
 )
 def test_turn_counts_only_where_the_target_is_known(measure: Measure, target: str | None, counts: bool) -> None:
     summary = measure("no", conditions=Conditions(target=target)).summary  # type: ignore[arg-type]

@@ -65,7 +65,14 @@ def test_unknown_keys_and_changes_are_refused(measure: Measure) -> None:
 
 @pytest.mark.parametrize(
     ("key", "value"),
-    [("age_months", -1), ("target", "television"), ("covered_eye", "both"), ("position", "upside down"), ("target_distance_m", 0), ("covered_minutes", -1)],
+    [
+        ("age_months", -1),
+        ("target", "television"),
+        ("covered_eye", "both"),
+        ("position", "upside down"),
+        ("target_distance_m", 0),
+        ("covered_minutes", -1),
+    ],
 )
 def test_conditions_out_of_range_are_refused(key: str, value: object) -> None:
     with pytest.raises(ValidationError, match=key):
