@@ -58,7 +58,7 @@ def point_variance(found: list[tuple[Array, Array, Array]]) -> Array:
             shown = project(model, rotation, place, CAMERA)
             ratio = np.linalg.norm(pixels - pixels.mean(0)) / np.linalg.norm(shown - shown.mean(0))
             shift = (pixels.mean(0) - shown.mean(0)) * place[2] / FOCAL_PX
-            place = (place + [*shift, 0.0]) / ratio
+            place = (place + np.array([*shift, 0.0])) / ratio
         squares.append(((pixels - project(model, rotation, place, CAMERA)) * place[2] / FOCAL_PX) ** 2)
     variance = np.mean(squares, 0).sum(1)
     mirrored = [int(((model - point * [-1, 1, 1]) ** 2).sum(1).argmin()) for point in model]
