@@ -126,7 +126,8 @@ def _on_time(clip: ClipFacts, found: HabitualPosture) -> Check:
         return _check(
             "steady time", "fail", "A photograph shows a moment, not a habit. It supports a film; it does not replace one."
         )
-    had = f"{found.steady_s:.0f} s of steady time in {len(found.spells)} spells"
+    n = len(found.spells)
+    had = f"{found.steady_s:.0f} s of steady time in {n} spell{'' if n == 1 else 's'}"
     if found.steady_s < MIN_STEADY_S or len(found.spells) < MIN_SPELLS:
         text = (
             f"Only {had}: too little for a habitual posture (needs {MIN_STEADY_S:.0f} s in {MIN_SPELLS} spells). Film for at"

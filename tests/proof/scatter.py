@@ -44,24 +44,24 @@ def chin_zero(found: list[tuple[Array, Array, Array]], weight: Array) -> float:
 def point_variance(found: list[tuple[Array, Array, Array]]) -> Array:
     """Mean square distance (cm squared) of the 33 points from the face at its true posture, shape (33,)."""
     face = load_canonical_face()
-    model = face.vertices_cm[face.pose_index]
-    equal = np.ones(len(model))
+    model, chosen = face.vertices_cm, face.pose_index
+    equal = np.ones(len(chosen))
     zero = chin_zero(found, equal)
     squares = []
     for points, depth, (tilt, turn, chin) in found:
         place = estimate_pose(points, depth, CAMERA, face, equal).place_cm
         azimuth, elevation = line_of_sight(place)
         rotation = posture_matrix(tilt, turn + azimuth, chin + zero + elevation)
-        pixels = points[face.pose_index]
-        # Place and scale that fit best under that rotation, by a few steps of moving the middle and the distance.
+        pixels = points[: len(model)]
+        # Place and distance that fit all points of the face best under that rotation, by a few steps of moving the middle and the distance.
         for _ in range(20):
             shown = project(model, rotation, place, CAMERA)
             ratio = np.linalg.norm(pixels - pixels.mean(0)) / np.linalg.norm(shown - shown.mean(0))
             shift = (pixels.mean(0) - shown.mean(0)) * place[2] / FOCAL_PX
             place = (place + np.array([*shift, 0.0])) / ratio
-        squares.append(((pixels - project(model, rotation, place, CAMERA)) * place[2] / FOCAL_PX) ** 2)
+        squares.append(((pixels - project(model, rotation, place, CAMERA))[chosen] * place[2] / FOCAL_PX) ** 2)
     variance = np.mean(squares, 0).sum(1)
-    mirrored = [int(((model - point * [-1, 1, 1]) ** 2).sum(1).argmin()) for point in model]
+    mirrored = [int(((model[chosen] - point * [-1, 1, 1]) ** 2).sum(1).argmin()) for point in model[chosen]]
     return np.asarray((variance + variance[mirrored]) / 2)
 
 
