@@ -55,7 +55,7 @@ class _State:
         The result was not yet brought into view.
     error : str or None
     folder : Path or None
-        For the results of this session.
+        For the results of this visit.
     """
 
     measuring: bool = False
