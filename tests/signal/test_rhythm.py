@@ -4,9 +4,10 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+from scipy.signal import lombscargle
 
 from posture.signal.reading import ReadTrack
-from posture.signal.rhythm import find_rhythm
+from posture.signal.rhythm import _power_shares, find_rhythm
 
 MakeRead = Callable[..., ReadTrack]
 RATE_HZ = 15.0
@@ -85,3 +86,13 @@ def test_too_few_frames_say_nothing(make_read: MakeRead) -> None:
 
 def test_head_at_rest_has_no_rhythm(make_read: MakeRead) -> None:
     assert find_rhythm(make_read(np.arange(0, 20, 1 / RATE_HZ), 12.0)) is None
+
+
+def test_power_shares_equal_the_library() -> None:
+    rng = np.random.default_rng(4)
+    time_s = np.sort(rng.uniform(-1.5, 1.5, 45))
+    moved = np.sin(2 * np.pi * 2.3 * time_s + 0.7) + rng.normal(0, 0.4, 45)
+    moved -= moved.mean()
+    hz = np.arange(1, 5, 0.05)
+    expected = lombscargle(time_s, moved, 2 * np.pi * hz, normalize=True)
+    assert _power_shares(time_s, moved, hz) == pytest.approx(expected, abs=1e-9)
