@@ -100,18 +100,22 @@ def test_measure_goes_on_after_an_unreadable_file(tmp_path: Path, short_film: Pa
     assert json.loads(done.stdout)["schema"] == "posture.summary/1"
 
 
-def test_measure_bomb_is_refused(tmp_path: Path) -> None:
+def write_bomb(path: Path) -> Path:
+    """A small file of 8192 x 8192 pixels."""
     frame = av.VideoFrame(8192, 8192, "yuv420p")
     for plane in frame.planes:
         plane.update(bytes(plane.buffer_size))
-    path = tmp_path / "bomb.mp4"
     with av.open(str(path), "w") as container:
         stream = container.add_stream("libx264", rate=1, options={"qp": "30", "threads": "1", "bframes": "0", "ref": "1"})
         stream.width = stream.height = 8192
         stream.pix_fmt = "yuv420p"
         container.mux(stream.encode(frame))
         container.mux(stream.encode())
-    done = run("measure", path, "--out", tmp_path / "out")
+    return path
+
+
+def test_measure_bomb_is_refused(tmp_path: Path) -> None:
+    done = run("measure", write_bomb(tmp_path / "bomb.mp4"), "--out", tmp_path / "out")
     assert done.returncode == 3
     assert "8192" in done.stderr
 

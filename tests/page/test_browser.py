@@ -13,10 +13,13 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from urllib.parse import urlsplit
 
+import numpy as np
 import pytest
+from PIL import Image
 
 from posture.samples import write_samples
 from tests.page.conftest import ROOT
+from tests.test_cli import bad_files, write_bomb, write_video
 
 webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
 
@@ -120,14 +123,33 @@ def test_page_stops_when_asked(address: str, browser, tmp_path: Path):
 
 
 def test_page_survives_bad_files(address: str, browser, tmp_path: Path):
-    (tmp_path / "empty.mp4").write_bytes(b"")
-    (tmp_path / "text.mp4").write_text("![x](http://example.org/x.png) $x$\n" * 50)
+    files = bad_files(tmp_path)
+    (tmp_path / "list.mp4").write_bytes(files.pop("playlist").read_bytes())
+    hostile = tmp_path / "hostile.mp4"
+    hostile.write_text("![x](http://example.org/x.png) $x$\n" * 50)
+    hill = np.full((240, 320, 3), 200, np.uint8)
+    hill[150:] = 90
+    Image.fromarray(hill).save(tmp_path / "a%d.png")
+    still = write_video(tmp_path / "one.mp4", [hill])
+    lines = {
+        files["empty"]: "is empty",
+        files["text"]: "is a text file",
+        files["script"]: "is a text file",
+        tmp_path / "list.mp4": "is a text file",
+        files["cut"]: "cut off",
+        files["sound"]: "no moving pictures",
+        write_bomb(tmp_path / "bomb.mp4"): "8192",
+        hostile: "is a text file",
+        tmp_path / "a%d.png": "No habitual posture can be given",
+        still: "No habitual posture can be given",
+    }
     browser.get(address)
     _wait(lambda: "Choose a clip" in _text(browser), "the first view")
-    for name, line in (("empty.mp4", "is empty"), ("text.mp4", "is a text file")):
-        _choose(browser, tmp_path / name)
+    for path, line in lines.items():
+        _choose(browser, path)
+        _wait(lambda line=line: line not in _text(browser), "the line about the file before to go")
         _click(browser, "button", "Measure")
-        _wait(lambda line=line: line in _text(browser), f"a line about {name}")
+        _wait(lambda line=line: line in _text(browser), f"a line about {path.name}")
         assert "Traceback" not in _text(browser)
         assert "Choose a clip" in _text(browser)
     assert [url for url in _addresses(browser) if not _is_own(url)] == []
