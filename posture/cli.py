@@ -6,6 +6,7 @@ import contextlib
 import os
 import sys
 from collections.abc import Callable, Iterator
+from importlib import import_module
 from pathlib import Path
 from typing import Any, cast, get_args
 
@@ -13,7 +14,7 @@ import click
 
 from posture import __version__
 from posture.conventions import Mirrored
-from posture.errors import ClipError, ConditionsError, PostureError
+from posture.errors import ClipError, ConditionsError, PostureError, missing_library_error
 
 EXIT_OTHER, EXIT_ARGUMENTS, EXIT_UNREADABLE = 1, 2, 3
 
@@ -31,6 +32,12 @@ class _Commands(click.Group):
             context.exit(EXIT_ARGUMENTS)
         except PostureError as error:
             click.echo(f"posture: {error}", err=True)
+            context.exit(EXIT_OTHER)
+        except (ImportError, OSError) as error:
+            missing = missing_library_error(error)
+            if missing is None:
+                raise
+            click.echo(f"posture: {missing}", err=True)
             context.exit(EXIT_OTHER)
 
 
@@ -129,6 +136,8 @@ def demo(folder: Path) -> None:
 @click.option("--port", type=click.IntRange(1, 65535), default=8501, show_default=True)
 def page(port: int) -> None:
     """Start the page on 127.0.0.1."""
+    import_module("posture.measure")  # A missing system library is told here, not in the browser.
+
     from posture.page.start import start_page
 
     start_page(port)

@@ -27,3 +27,37 @@ class ConditionsError(PostureError, ValueError):
 
 class OutputError(PostureError):
     """A result could not be written, or would overwrite the result of another clip."""
+
+
+SYSTEM_LIBRARIES = {
+    "libGL": "libgl1",
+    "libEGL": "libegl1",
+    "libGLES": "libgles2",
+    "libglib": "libglib2.0-0",
+    "libgthread": "libglib2.0-0",
+}
+"""System libraries that the landmark library and OpenCV load, with the Debian package that holds each."""
+
+
+def missing_library_error(error: BaseException) -> ModelError | None:
+    """Turn the failure to load a native library into one line that names the package to install.
+
+    Parameters
+    ----------
+    error : BaseException
+        What the import raised.
+
+    Returns
+    -------
+    ModelError or None
+        None when no system library is missing.
+    """
+    text = str(error)
+    # Longer names first: libGL is the beginning of libGLES.
+    for library, package in sorted(SYSTEM_LIBRARIES.items(), key=lambda item: -len(item[0])):
+        if library in text:
+            return ModelError(
+                f"Expected the system library {library}; it is not installed. On Debian or Ubuntu: sudo apt-get install -y"
+                f" {package} (all that this program needs: {' '.join(dict.fromkeys(SYSTEM_LIBRARIES.values()))})."
+            )
+    return None

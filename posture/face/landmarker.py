@@ -15,21 +15,13 @@ from typing import Protocol, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from posture.errors import ModelError
+from posture.errors import ModelError, missing_library_error
 from posture.face.model import load_model_bytes
 
 STEP_MS = 1_000_000
 """The library's one-euro filter has a minimum cut-off of 0.05 Hz; over 1000 s its gain is 0.997, so nothing is smoothed."""
 
 N_POINTS = 478
-SYSTEM_LIBRARIES = {
-    "libGL": "libgl1",
-    "libEGL": "libegl1",
-    "libGLES": "libgles2",
-    "libglib": "libglib2.0-0",
-    "libgthread": "libglib2.0-0",
-}
-"""System libraries that the landmark library and OpenCV load, with the Debian package that holds each."""
 
 
 class Landmarker(Protocol):
@@ -113,7 +105,10 @@ class LibraryLandmarker:
             running_mode=vision.RunningMode.VIDEO if self._settling else vision.RunningMode.IMAGE,
             num_faces=self._max_faces,
         )
-        self._task = vision.FaceLandmarker.create_from_options(options)
+        try:
+            self._task = vision.FaceLandmarker.create_from_options(options)
+        except (ImportError, OSError) as error:
+            raise _load_error(error) from error
 
     def _close(self) -> None:
         """Close the library's object; it must not be left to the garbage collector."""
@@ -131,28 +126,11 @@ def _import_library() -> tuple:
             from mediapipe.tasks import python as tasks
             from mediapipe.tasks.python import vision
     except (ImportError, OSError) as error:
-        raise missing_library_error(error) from error
+        raise _load_error(error) from error
     return mediapipe, tasks, vision
 
 
-def missing_library_error(error: BaseException) -> ModelError:
-    """Turn the failure to load a native library into one line that names the package to install.
-
-    Parameters
-    ----------
-    error : BaseException
-        What the import raised.
-
-    Returns
-    -------
-    ModelError
-    """
-    text = str(error)
-    # Longer names first: libGL is the beginning of libGLES.
-    for library, package in sorted(SYSTEM_LIBRARIES.items(), key=lambda item: -len(item[0])):
-        if library in text:
-            return ModelError(
-                f"Expected the system library {library}; it is not installed. On Debian or Ubuntu: sudo apt-get install -y"
-                f" {package} (all that this program needs: {' '.join(dict.fromkeys(SYSTEM_LIBRARIES.values()))})."
-            )
-    return ModelError(f"Expected the landmark library to load; it did not ({text}). Install the package again.")
+def _load_error(error: BaseException) -> ModelError:
+    """What to tell a user when a native library does not load."""
+    missing = missing_library_error(error)
+    return missing or ModelError(f"Expected the landmark library to load; it did not ({error}). Install the package again.")

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from posture.errors import ModelError
-from posture.face.landmarker import N_POINTS, SYSTEM_LIBRARIES, LibraryLandmarker, missing_library_error
+from posture.errors import SYSTEM_LIBRARIES, ModelError, missing_library_error
+from posture.face.landmarker import N_POINTS, LibraryLandmarker
 
 
 @pytest.fixture(scope="module")
@@ -79,5 +79,4 @@ def test_missing_library_names_its_package(text: str, package: str) -> None:
 
 
 def test_other_failure_to_load_is_passed_on() -> None:
-    assert "something else broke" in str(missing_library_error(ImportError("something else broke")))
-    assert "apt-get" not in str(missing_library_error(ImportError("something else broke")))
+    assert missing_library_error(ImportError("something else broke")) is None
