@@ -182,7 +182,7 @@ class FaceFollower:
                 for left in _tile_starts(picture.width_px, side):
                     window = _Window(left, top, side, TILE_PX)
                     for points in self._finder.look(window.show(picture)):
-                        seen = _face(window.to_picture(points), 1, settled=False)
+                        seen = _face(window.to_picture(points), 1)
                         _add_if_new(faces, seen.centre_px, seen.size_px)
             faces = [face for face in faces if self._is_confirmed(picture, *face)]
             if faces:
@@ -193,7 +193,7 @@ class FaceFollower:
         """Whether a second look, at a window of its own, finds the face again: chance finds in a tile do not last."""
         window = _window_around(centre_px, size_px)
         for points in self._finder.look(window.show(picture)):
-            seen = _face(window.to_picture(points), 1, settled=False)
+            seen = _face(window.to_picture(points), 1)
             if np.linalg.norm(seen.centre_px - centre_px) < 0.5 * size_px:
                 return True
         return False
@@ -220,7 +220,7 @@ class FaceFollower:
             faces = self._settler.look(pixels)
             if not faces:
                 return None
-            seen = _face(window.to_picture(faces[0]), looks, settled=False)
+            seen = _face(window.to_picture(faces[0]), looks)
             if before is not None:
                 moved = np.linalg.norm(seen.points_px - before.points_px, axis=1).mean() / seen.size_px
                 if moved < (FAST if before is self._last else SETTLED):
@@ -244,9 +244,9 @@ def _window_around(centre_px: NDArray[np.float64], size_px: float) -> _Window:
     return _Window(float(centre_px[0] - side / 2), float(centre_px[1] - side / 2), side, WINDOW_PX)
 
 
-def _face(points: NDArray[np.float64], looks: int, *, settled: bool) -> FaceSeen:
-    """A FaceSeen from points (478, 3)."""
-    return FaceSeen(points[:, :2], points[:, 2], looks, settled)
+def _face(points: NDArray[np.float64], looks: int) -> FaceSeen:
+    """A FaceSeen, not known to be settled, from points (478, 3)."""
+    return FaceSeen(points[:, :2], points[:, 2], looks, settled=False)
 
 
 def _tile_starts(length_px: float, side_px: float) -> Sequence[float]:
