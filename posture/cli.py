@@ -3,20 +3,28 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import sys
-from collections.abc import Callable, Iterator
 from importlib import import_module
 from pathlib import Path
-from typing import Any, cast, get_args
+from typing import TYPE_CHECKING, Any, get_args
 
 import click
 
 from posture import __version__
 from posture.conventions import Mirrored
 from posture.errors import ClipError, ConditionsError, PostureError, missing_library_error
+from posture.terminal import Bars, bar, progress_display, say
+
+if TYPE_CHECKING:  # What each command needs is loaded when it runs.
+    from rich.progress import Progress
+
+    from posture.batch.child import Job
+    from posture.batch.clips import Outcome
 
 EXIT_OTHER, EXIT_ARGUMENTS, EXIT_UNREADABLE = 1, 2, 3
+
+MAX_WORKERS = 32
+"""Each takes about 0.4 GB of memory; more than this is a slip of the finger."""
 
 DEMO_FOLDER = Path("posture-demo")
 
@@ -63,6 +71,11 @@ def main() -> None:
 @click.option("--conditions", "conditions_file", type=click.Path(path_type=Path, dir_okay=False, exists=True),
               help="JSON file that says how it was filmed.")  # fmt: skip
 @click.option("--label", help="A code for the record, never a name.")
+@click.option("--person", type=click.IntRange(1, 99), help="Which person, from 1 in the order of face time times size.")
+@click.option("--workers", type=click.IntRange(1, MAX_WORKERS), default=1, show_default=True,
+              help="Clips measured at a time; more than the processors brings nothing.")  # fmt: skip
+@click.option("--resume", is_flag=True,
+              help="Take what is in the folder for clips measured with the same settings and versions.")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print the summary as JSON, one object a line.")
 def measure(
     clips: tuple[Path, ...],
@@ -75,36 +88,48 @@ def measure(
     every_s: float | None,
     conditions_file: Path | None,
     label: str | None,
+    person: int | None,
+    workers: int,
+    resume: bool,
     as_json: bool,
 ) -> None:
-    """Measure CLIPS (videos or photographs); write a track and a summary of each into the folder."""
+    """Measure CLIPS (videos or photographs); write a track and a summary of each into the folder, and a table of several.
+
+    Each clip is measured in a process of its own: one that crashes or hangs there costs one line and one row.
+    """
     if focal_px is not None and view_deg is not None:
         raise click.UsageError("Expected --focal-px or --view-deg; both came. Give the one that you know.")
     roll = _roll(upright)
 
-    from posture import measure as measuring
-    from posture.summary.words import result_sentences
+    from posture.batch.children import get_ready
 
-    settings = measuring.Settings(
-        mirrored, roll, pitch, focal_px, view_deg, measuring.DEFAULT_EVERY_S if every_s is None else every_s
-    )
-    conditions = measuring.read_conditions(conditions_file) if conditions_file else None
-    unreadable = False
-    for number, clip in enumerate(clips, 1):
+    with progress_display() as progress:
+        get_ready()  # The children's libraries load beside our own.
+        from posture import measure as measuring
+        from posture.batch.child import Job
+
+        settings = measuring.Settings(
+            mirrored=mirrored,
+            roll_deg=roll,
+            pitch_deg=pitch,
+            focal_px=focal_px,
+            view_deg=view_deg,
+            every_s=measuring.DEFAULT_EVERY_S if every_s is None else every_s,
+            person=person,
+        )
+        conditions = measuring.read_conditions(conditions_file) if conditions_file else None
+        jobs = [Job(clip, settings, conditions, label) for clip in clips]
+        outcomes = _measure_all(jobs, folder, workers, resume, as_json, progress)
+    if len(jobs) > 1:
+        from posture.batch.table import results_table, write_results_csv
+
         try:
-            with _bar(f"clip {number} of {len(clips)}") as advance:
-                measured = measuring.measure_clip(clip, settings, conditions, label, lambda frame, seen, share: advance(share))
-        except ClipError as error:
-            click.echo(f"posture: {error}", err=True)
-            unreadable = True
-            continue
-        paths = measured.save(folder, clip.stem)
-        if as_json:
-            click.echo(measured.summary.model_dump_json(by_alias=True))
-        else:
-            click.echo("\n".join(["", *result_sentences(measured.summary), f"Written: {paths[1]}"]).lstrip("\n"))
-    if unreadable:
-        sys.exit(EXIT_UNREADABLE)
+            write_results_csv(folder, outcomes)
+        finally:
+            click.echo(f"{'' if as_json else chr(10)}{results_table(outcomes)}", err=as_json)
+    errors = [outcome.error for outcome in outcomes if outcome.error]
+    if errors:
+        sys.exit(EXIT_UNREADABLE if all(isinstance(error, ClipError) for error in errors) else EXIT_OTHER)
 
 
 @main.command()
@@ -113,7 +138,7 @@ def sample(folder: Path) -> None:
     """Write the sample clips (an invented, drawn child) and their truth into FOLDER."""
     from posture.samples import write_samples
 
-    with _bar("drawing the samples") as advance:
+    with bar("drawing the samples") as advance:
         paths = write_samples(folder, on_progress=lambda name, share: advance(share))
     for path in paths:
         click.echo(path)
@@ -125,7 +150,7 @@ def demo(folder: Path) -> None:
     """Do the whole job on the sample clips, offline, ending in a folder of results."""
     from posture.demo import run_demo
 
-    with _bar("demo") as advance:
+    with bar("demo") as advance:
         found = run_demo(folder, advance)
     click.echo("\n".join(found.sentences))
     click.echo(f"Results: {folder.resolve()}")
@@ -156,46 +181,44 @@ def _roll(upright: str) -> float | None:
     return roll
 
 
-@contextlib.contextmanager
-def _bar(text: str) -> Iterator[Callable[[float | None], None]]:
-    """A progress bar on a terminal, nothing elsewhere; the library's own log lines are kept off the terminal."""
-    from rich.console import Console
-    from rich.progress import Progress
+def _measure_all(jobs: list[Job], folder: Path, workers: int, resume: bool, as_json: bool, progress: Progress) -> list[Outcome]:
+    """Measure, save and show clips one after the other in their order; Ctrl-C keeps what is done."""
+    from posture.batch.clips import in_order, measure_clips
 
-    with _native_silence() as stderr:
-        console = Console(file=stderr)
-        with Progress(console=console, disable=not stderr.isatty(), transient=True) as progress:
-            task = progress.add_task(text, total=None)
-
-            def advance(share: float | None) -> None:
-                if share is not None:
-                    progress.update(task, completed=share, total=1.0)
-
-            yield advance
-
-
-@contextlib.contextmanager
-def _native_silence() -> Iterator[Any]:
-    """Keep what native libraries log out of the way; Python's own errors still reach the terminal through the file given."""
-    sys.stderr.flush()
+    bars = Bars(progress, len(jobs))
+    done: list[Outcome] = []
+    running = measure_clips(jobs, folder, workers=workers, resume=resume, on_progress=bars.advance)
     try:
-        kept = os.dup(2)
-    except OSError:
-        yield sys.stderr
-        return
-    terminal = os.fdopen(os.dup(kept), "w", buffering=1)
-    nothing = os.open(os.devnull, os.O_WRONLY)
-    before = sys.stderr
-    try:
-        os.dup2(nothing, 2)
-        sys.stderr = cast(Any, terminal)
-        yield terminal
-    finally:
-        sys.stderr = before
-        os.dup2(kept, 2)
-        os.close(kept)
-        os.close(nothing)
-        terminal.close()
+        with contextlib.closing(running):
+            for outcome in in_order(map(bars.finish, running)):
+                done.append(outcome)
+                _show(outcome, as_json, len(jobs) > 1, progress)
+    except KeyboardInterrupt:
+        progress.stop()
+        kept = sum(bars.kept.values())
+        click.echo(f"posture: stopped; {kept} of {len(jobs)} clips are done and kept. --resume goes on from there.", err=True)
+        sys.exit(EXIT_OTHER)
+    skipped = sum(outcome.skipped for outcome in done)
+    if skipped:
+        say(progress, f"posture: {skipped} of {len(jobs)} clips were measured before and are taken from there.", err=True)
+    return done
+
+
+def _show(outcome: Outcome, as_json: bool, named: bool, progress: Progress) -> None:
+    """Print what came of one clip."""
+    from posture.batch.table import clip_name, printable
+    from posture.summary.words import result_sentences
+
+    if outcome.summary is None:
+        notes = getattr(outcome.error, "__notes__", ())
+        say(progress, "\n".join([f"posture: {printable(str(outcome.error))}", *notes]), err=True)
+    elif as_json:
+        say(progress, outcome.summary.model_dump_json(by_alias=True))
+    else:
+        assert outcome.paths is not None
+        name = [f"{clip_name(outcome)}:"] if named else []
+        written = f"Written: {printable(str(outcome.paths[1]))}"
+        say(progress, "\n".join([*name, *result_sentences(outcome.summary), written]))
 
 
 if __name__ == "__main__":

@@ -13,6 +13,14 @@ class ClipError(PostureError):
     """The clip cannot be read: not a regular file, not a video or photograph, damaged, too large, or without frames."""
 
 
+class CrashError(ClipError):
+    """The process that read the clip crashed, hung, or was ended by the system; others are not touched by that."""
+
+
+class FaultError(PostureError):
+    """A fault of this program met while one clip was measured in a process of its own; where it lies is in its notes."""
+
+
 class ModelError(PostureError):
     """A landmark model is missing or altered, or a system library that it needs is missing."""
 

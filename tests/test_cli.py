@@ -1,8 +1,12 @@
 """The command line as a user runs it: exit statuses, lines, files; foreign and broken input."""
 
 import csv
+import hashlib
 import json
+import os
+import re
 import shutil
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -15,15 +19,18 @@ import pytest
 
 from posture.summary.files import PICTURE_COLUMNS, TRACK_COLUMNS
 from posture.summary.schema import SCHEMAS, schema_text, shipped_schema
+from tests.test_batch import processes_of, wait_until
 
 SAMPLES = Path(__file__).parents[1] / "sample_videos"
 SECRET = "Little Maria 2019"
 
 
-def run(*arguments: object, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+def run(
+    *arguments: object, cwd: Path | None = None, environment: dict[str, str] | None = None
+) -> subprocess.CompletedProcess[str]:
     """Run the program in a process of its own."""
     command = [sys.executable, "-m", "posture.cli", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, cwd=cwd, timeout=120, check=False)
+    return subprocess.run(command, capture_output=True, text=True, cwd=cwd, env=environment, timeout=120, check=False)
 
 
 def write_video(path: Path, pictures: list[np.ndarray], rate: int = 15) -> Path:
@@ -88,7 +95,12 @@ def test_measure_unreadable_files(tmp_path: Path) -> None:
     assert len(lines) == len(bad) + 3
     assert all(line.startswith("posture: Expected") or "no" in line.lower() for line in lines), lines
     assert "Traceback" not in done.stderr
-    assert not out.exists() or not list(out.iterdir())
+    assert [path.name for path in out.iterdir()] == ["results.csv"]
+    rows = list(csv.DictReader((out / "results.csv").read_text().splitlines()))
+    assert [f"posture: {row['reason']}" for row in rows] == lines
+    table = done.stdout.strip().splitlines()
+    assert len(table) == len(lines) + 3
+    assert table[-1].startswith(f"{len(lines)} clips: 0 with a habitual posture, 0 without one, {len(lines)} without a result.")
 
 
 def test_measure_goes_on_after_an_unreadable_file(tmp_path: Path, short_film: Path) -> None:
@@ -96,8 +108,116 @@ def test_measure_goes_on_after_an_unreadable_file(tmp_path: Path, short_film: Pa
     bad.write_bytes(b"not a film")
     done = run("measure", bad, short_film, "--out", tmp_path / "out", "--json")
     assert done.returncode == 3
-    assert len(done.stderr.strip().splitlines()) == 1
+    line, head, *rows, _, counts = done.stderr.strip().splitlines()
+    assert line.startswith("posture: Expected a video")
+    assert head.startswith("clip ")
+    assert [row.split("  ")[0] for row in rows] == ["bad.mp4", SECRET]
+    assert counts.startswith("2 clips: 0 with a habitual posture, 1 without one, 1 without a result.")
     assert json.loads(done.stdout)["schema"] == "posture.summary/1"
+
+
+@pytest.fixture(scope="module")
+def four_films(tmp_path_factory: pytest.TempPathFactory, astronaut: np.ndarray) -> list[Path]:
+    """Films of a photograph, all different."""
+    folder = tmp_path_factory.mktemp("films")
+    return [write_video(folder / f"film-{k}.mp4", [np.roll(astronaut, k, axis=1)] * 20) for k in range(4)]
+
+
+@pytest.fixture(scope="module")
+def undisturbed(tmp_path_factory: pytest.TempPathFactory, four_films: list[Path]) -> tuple[Path, str]:
+    """The folder of results and the output of a run of four films that nothing stopped."""
+    out = tmp_path_factory.mktemp("undisturbed")
+    done = run("measure", *four_films, "--out", out)
+    assert done.returncode == 0
+    assert done.stderr == ""
+    return out, done.stdout
+
+
+def files_in(folder: Path) -> dict[str, str]:
+    """What the files of a folder hold, but for one that was being written when the program was killed."""
+    return {path.name: path.read_text() for path in folder.iterdir() if not path.name.startswith(".writing-")}
+
+
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="processes are counted in /proc")
+@pytest.mark.parametrize(("how", "workers"), [(signal.SIGKILL, 2), (signal.SIGINT, 1)], ids=["killed", "Ctrl-C"])
+def test_measure_stopped_in_the_middle_and_resumed(
+    tmp_path: Path, four_films: list[Path], undisturbed: tuple[Path, str], how: signal.Signals, workers: int
+) -> None:
+    out = tmp_path / "out"
+    command = [sys.executable, "-m", "posture.cli", "measure", *map(str, four_films), "--out", str(out)]
+    with subprocess.Popen(
+        [*command, "--workers", str(workers)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
+    ) as program:
+        wait_until(lambda: list(out.glob("*.summary.json")) or program.poll() is not None, 60)
+        assert program.poll() is None, program.communicate()
+        # As a terminal does it: to the program and to all that it started. Killing is for the program alone.
+        if how is signal.SIGINT:
+            os.killpg(program.pid, how)
+        else:
+            os.kill(program.pid, how)
+        _, said = program.communicate(timeout=30)
+        wait_until(lambda: not processes_of(program.pid), 10)
+    assert program.returncode == (1 if how is signal.SIGINT else -how)
+    if how is signal.SIGINT:
+        assert re.fullmatch(r"posture: stopped; \d of 4 clips are done and kept\. --resume goes on from there\.\n", said)
+    kept = list(out.glob("*.summary.json"))
+    assert 1 <= len(kept) < 4
+    before = {path: path.stat().st_mtime_ns for path in kept}
+    done = run("measure", *four_films, "--out", out, "--resume")
+    assert done.returncode == 0
+    assert f"posture: {len(kept)} of 4 clips were measured before" in done.stderr
+    assert {path: path.stat().st_mtime_ns for path in kept} == before
+    assert files_in(out) == files_in(undisturbed[0])
+    assert done.stdout.replace(str(out), "") == undisturbed[1].replace(str(undisturbed[0]), "")
+
+
+def test_measure_resume_measures_again_with_other_settings(undisturbed: tuple[Path, str], four_films: list[Path]) -> None:
+    arguments = ["measure", four_films[0], "--out", undisturbed[0], "--resume", "--json"]
+    taken, again = run(*arguments), run(*arguments, "--person", "1", "--upright", "3")
+    assert "1 of 1 clips were measured before" in taken.stderr
+    assert again.stderr == ""
+    assert json.loads(taken.stdout)["clip"]["camera_roll_deg"]["value"] == 0
+    assert json.loads(again.stdout)["clip"]["camera_roll_deg"]["value"] == 3
+
+
+def test_measure_several_clips_as_json_in_their_order(tmp_path: Path, four_films: list[Path]) -> None:
+    clips = [four_films[2], four_films[0]]
+    done = run("measure", *clips, "--out", tmp_path, "--json", "--workers", "2", "--label", "P7")
+    sums = [hashlib.sha256(clip.read_bytes()).hexdigest() for clip in clips]
+    assert [json.loads(line)["clip"]["sha256"] for line in done.stdout.splitlines()] == sums
+    rows = list(csv.DictReader((tmp_path / "results.csv").read_text().splitlines()))
+    assert [(row["clip"], row["label"], row["sha256"]) for row in rows] == [
+        ("film-2", "P7", sums[0][:8]), ("film-0", "P7", sums[1][:8]),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(("module", "library"), [("mediapipe", "libEGL"), ("cv2", "libGL")])
+def test_measure_without_a_system_library_is_one_line(
+    tmp_path: Path, four_films: list[Path], module: str, library: str
+) -> None:
+    (tmp_path / module).mkdir()
+    (tmp_path / module / "__init__.py").write_text(f"raise OSError('{library}.so.1: cannot open shared object file')")
+    environment = os.environ | {"PYTHONPATH": os.pathsep.join([str(tmp_path), str(Path(__file__).parents[1])])}
+    done = run("measure", *four_films, "--out", tmp_path / "out", environment=environment)
+    assert done.returncode == 1
+    assert done.stdout == ""
+    assert re.fullmatch(rf"posture: Expected the system library {library}; .* sudo apt-get install .*\n", done.stderr)
+    assert not (tmp_path / "out").exists()
+
+
+def test_measure_keeps_a_foreign_results_file_and_shows_the_table(tmp_path: Path) -> None:
+    (tmp_path / "results.csv").write_text("mine")
+    done = run("measure", tmp_path / "no.mp4", tmp_path / "none.mp4", "--out", tmp_path)
+    assert done.returncode == 1
+    assert (tmp_path / "results.csv").read_text() == "mine"
+    assert "2 clips: 0 with a habitual posture" in done.stdout
+    assert done.stderr.splitlines()[-1].startswith("posture: Expected 'results.csv' to be free")
+
+
+def test_measure_one_clip_writes_no_table(tmp_path: Path, four_films: list[Path]) -> None:
+    done = run("measure", four_films[0], "--out", tmp_path)
+    assert done.stdout.count("\n") == 3
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["film-0.summary.json", "film-0.track.csv"]
 
 
 def write_bomb(path: Path) -> Path:
@@ -151,6 +271,9 @@ def test_measure_too_little_is_measured(tmp_path: Path, astronaut: np.ndarray, l
         ["--mirrored", "perhaps"],
         ["--every", "-1"],
         ["--focal-px", "900", "--view-deg", "60"],
+        ["--workers", "0"],
+        ["--workers", "33"],
+        ["--person", "0"],
     ],
     ids=" ".join,
 )

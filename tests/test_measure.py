@@ -1,8 +1,11 @@
 """From a file to a summary, with a film made of a photograph; and the file of conditions."""
 
+import csv
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 import av
 import cv2
@@ -12,7 +15,8 @@ from PIL import Image
 
 from posture.errors import ClipError, ConditionsError
 from posture.face.model import MODEL_SHA256
-from posture.measure import Measurement, Settings, measure_clip, read_conditions, read_measurement
+from posture.measure import Measurement, Settings, measure_clip, read_clip, read_conditions
+from posture.see import SeenClip, SeenPerson
 from posture.signal.track import HeadTrack
 from posture.summary.record import Conditions
 
@@ -35,7 +39,7 @@ def film(tmp_path_factory: pytest.TempPathFactory) -> Film:
             for k in range(SECONDS * RATE):
                 shift = np.array([[1, 0, 1.5 * np.sin(k / 7)], [0, 1, np.cos(k / 9)]])
                 moved = cv2.warpAffine(picture, shift, picture.shape[1::-1], borderMode=cv2.BORDER_REPLICATE)
-                container.mux(stream.encode(av.VideoFrame.from_ndarray(moved, format="rgb24")))
+                container.mux(stream.encode(av.VideoFrame.from_ndarray(np.asarray(moved, np.uint8), format="rgb24")))
             container.mux(stream.encode())
         return path
 
@@ -54,7 +58,7 @@ def measured(path: Path) -> Measurement:
 
 def test_every_frame_has_a_face(measured: Measurement) -> None:
     assert measured.facts.faces_found_share == 1
-    assert measured.facts.persons == 1
+    assert measured.facts.persons == measured.facts.person == 1
     assert measured.facts.frames_analysed == pytest.approx(SECONDS * RATE, abs=1)
     assert measured.facts.duration_s == pytest.approx(SECONDS, abs=0.1)
     assert measured.facts.damage is None
@@ -124,7 +128,7 @@ def test_stated_roll_brings_a_turned_film_upright(measured: Measurement, film: F
     assert theirs == pytest.approx(ours, abs=2.0)
     assert theirs[0] == pytest.approx(ours[0], abs=0.8)
     assert upright.summary.clip.upright == "marked"
-    as_filmed = read_measurement(upright.track, upright.facts, Settings(mirrored="no"), Conditions())
+    as_filmed = read_clip(upright.seen, Settings(mirrored="no"))
     tilt = np.median(as_filmed.found.cleaned.angles_deg[:, 0])
     assert tilt == pytest.approx(ours[0] + 10, abs=1.0)
 
@@ -138,7 +142,7 @@ def test_measuring_twice_gives_equal_numbers(path: Path) -> None:
 def test_every_frame_is_reported_with_progress(path: Path) -> None:
     told: list[tuple[float, bool, float | None]] = []
     measure_clip(
-        path, Settings(every_s=0.5), on_frame=lambda frame, face, share: told.append((frame.time_s, face is not None, share))
+        path, Settings(every_s=0.5), on_frame=lambda frame, faces, share: told.append((frame.time_s, len(faces) == 1, share))
     )
     assert len(told) == pytest.approx(6, abs=1)
     assert all(found for _, found, _ in told)
@@ -149,7 +153,7 @@ def test_every_frame_is_reported_with_progress(path: Path) -> None:
 
 def test_track_is_kept_as_seen_whatever_the_reading(measured: Measurement) -> None:
     assert isinstance(measured.track, HeadTrack)
-    other = read_measurement(measured.track, measured.facts, Settings(mirrored="yes"), Conditions())
+    other = read_clip(measured.seen, Settings(mirrored="yes"))
     assert other.track is measured.track
     assert np.nanmedian(other.found.cleaned.angles_deg[:, 0]) == pytest.approx(
         -np.nanmedian(measured.found.cleaned.angles_deg[:, 0]), abs=0.01
@@ -160,9 +164,122 @@ def test_film_without_a_face_is_measured_as_one(film: Film) -> None:
     empty = measure_clip(film("empty.mp4", np.full((240, 320, 3), 128, np.uint8)), Settings(mirrored="no"))
     assert empty.facts.faces_found_share == 0
     assert empty.facts.face_height_px is None
+    assert (empty.facts.persons, empty.facts.person) == (0, None)
+    assert empty.seen.persons == ()
+    assert not empty.track.face_found.any()
     assert empty.summary.habitual is None
     assert empty.summary.moment is None
     assert empty.summary.checks[0].level == "fail"
+
+
+Track = Callable[..., HeadTrack]
+Held = Callable[..., tuple[np.ndarray, np.ndarray]]
+
+FIRST, SECOND = (-14.0, -12.0, -8.0), (9.0, 15.0, 2.0)
+"""Tilt, turn and chin of two persons."""
+
+
+@pytest.fixture
+def seen(make_track: Track, make_held: Held) -> SeenClip:
+    """A clip of two persons who both held a posture for long; the second is out of sight at first."""
+    persons = []
+    for k, (tilt, turn, chin) in enumerate((FIRST, SECOND)):
+        holds = [(tilt + a, turn + b, chin) for a, b in ((0, 0), (4, 3), (-3, -2), (1, 1))] * 4
+        time_s, angles = make_held(holds, hold_s=3.0)
+        gone = time_s < 5 if k else np.zeros(len(time_s), bool)
+        persons.append(SeenPerson(make_track(time_s, *angles.T, missing=gone), None, (k + 1,), 1 - gone.mean(), False))
+    return SeenClip("video", "d" * 64, 1280, 720, time_s, tuple(persons), None, "2024-05-01", "the container", 1000.0, ())
+
+
+def checks_of(measurement: Measurement) -> dict[str, str]:
+    return {c.name: c.level for c in measurement.summary.checks}
+
+
+def rows_of(measurement: Measurement, folder: Path) -> list[dict[str, str]]:
+    track, _ = measurement.save(folder, "clip")
+    with track.open(newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+@pytest.mark.parametrize(("person", "number", "tilt_deg"), [(None, 1, FIRST[0]), (1, 1, FIRST[0]), (2, 2, SECOND[0])])
+def test_person_is_chosen_by_number(seen: SeenClip, tmp_path: Path, person: int | None, number: int, tilt_deg: float) -> None:
+    measured = read_clip(seen, Settings(mirrored="no", person=person))
+    assert measured.track is seen.persons[number - 1].track
+    assert measured.summary.habitual is not None
+    assert measured.summary.habitual.tilt_deg is not None
+    assert measured.summary.habitual.tilt_deg.value == pytest.approx(tilt_deg, abs=1.0)
+    assert (measured.summary.clip.persons, measured.summary.clip.person) == (2, number)
+    assert measured.summary.made_with.settings["person"] == person
+    assert checks_of(measured)["persons"] == "warn"
+    assert "person" not in checks_of(measured)
+    table = rows_of(measured, tmp_path)
+    found = [row["person"] for row in table if row["face_found"] == "1"]
+    assert set(found) == {str(number)}
+    assert {row["person"] for row in table if row["face_found"] == "0"} <= {""}
+    assert len(found) == seen.persons[number - 1].track.face_found.sum()
+
+
+def test_another_person_needs_no_picture(seen: SeenClip, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Neither the clip nor the landmarks are opened again."""
+
+    def refuse(*_: object) -> None:
+        raise AssertionError("the clip was opened again")
+
+    for name in ("open_clip", "FacesFollower", "estimate_pose"):
+        monkeypatch.setattr(f"posture.see.{name}", refuse)
+    first, second = (read_clip(seen, Settings(mirrored="no", person=n)) for n in (1, 2))
+    assert first.seen is second.seen is seen
+    assert first.facts.faces_found_share == 1
+    assert second.facts.faces_found_share == pytest.approx(seen.persons[1].track.face_found.mean())
+    assert np.nanmedian(second.found.read.angles_deg[:, 0]) == pytest.approx(SECOND[0], abs=1.5)
+
+
+@pytest.mark.parametrize("mirrored", ["no", "unknown"])
+def test_person_who_was_not_seen_gives_nothing(seen: SeenClip, tmp_path: Path, mirrored: Literal["no", "unknown"]) -> None:
+    measured = read_clip(seen, Settings(mirrored=mirrored, person=3))
+    assert np.isnan(measured.track.rotation).all()
+    assert len(measured.track.time_s) == len(seen.time_s)
+    summary = measured.summary
+    assert (summary.habitual, summary.unsided, summary.moment, summary.postures) == (None, None, None, [])
+    assert summary.clip.person is None
+    assert summary.clip.persons == 2
+    assert checks_of(measured)["person"] == "fail"
+    assert {row["person"] for row in rows_of(measured, tmp_path)} == {""}
+    document = json.loads(summary.to_json())
+    assert document["habitual"] is None
+    assert document["clip"]["person"] is None
+
+
+@pytest.mark.parametrize("mirrored", ["no", "unknown"])
+def test_still_face_has_no_habitual_posture(seen: SeenClip, mirrored: Literal["no", "unknown"]) -> None:
+    """The same track has one as long as it is a person's."""
+    alone = replace(seen, persons=seen.persons[:1])
+    assert read_clip(alone, Settings(mirrored=mirrored)).found.postures
+    measured = read_clip(replace(alone, persons=(replace(alone.persons[0], is_still=True),)), Settings(mirrored=mirrored))
+    assert (measured.summary.habitual, measured.summary.unsided) == (None, None)
+    assert checks_of(measured)["movement"] == "fail"
+    assert measured.facts.is_still
+    assert (measured.facts.persons, measured.facts.still_faces) == (1, 1)
+
+
+def test_thing_beside_a_person_is_no_second_person(seen: SeenClip) -> None:
+    with_doll = replace(seen, persons=(seen.persons[0], replace(seen.persons[1], is_still=True)))
+    measured = read_clip(with_doll, Settings(mirrored="no"))
+    assert (measured.facts.persons, measured.facts.still_faces, measured.facts.is_still) == (1, 1, False)
+    assert measured.summary.habitual is not None
+    assert checks_of(measured)["movement"] == "pass"
+    assert "persons" not in checks_of(measured)
+    # It can still be asked for, and is then what it is.
+    asked = read_clip(with_doll, Settings(mirrored="no", person=2))
+    assert asked.facts.is_still
+    assert asked.summary.habitual is None
+    assert checks_of(asked)["movement"] == "fail"
+
+
+def test_date_of_the_file_is_taken_where_none_is_given(seen: SeenClip) -> None:
+    dated = read_clip(seen, Settings()).summary.conditions
+    assert (dated.filmed_on, dated.filmed_on_source) == ("2024-05-01", "the container")
+    assert read_clip(seen, Settings(), Conditions(filmed_on="2023-01-02")).summary.conditions.filmed_on == "2023-01-02"
 
 
 def test_file_that_is_no_clip_is_refused(tmp_path: Path) -> None:

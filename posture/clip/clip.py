@@ -111,11 +111,13 @@ class Clip:
 
     def _read(self, upright: Upright, every_s: float, log: ReadLog) -> Iterator[Frame]:
         """Yield the frames of a video from a reader thread."""
-        from posture.clip.reader import FrameReader
+        from posture.clip.reader import AheadReader
         from posture.clip.video import read_video
 
-        reader = FrameReader(
-            partial(read_video, self._source, upright, every_s, log), upright.stored_width * upright.stored_height
+        reader = AheadReader(
+            partial(read_video, self._source, upright, every_s, log),
+            upright.stored_width * upright.stored_height,
+            "clip-reader",
         )
         self._stop_reading = reader.stop
         yield from reader

@@ -27,6 +27,20 @@ _SANE_RATES = (Fraction(1), Fraction(300))
 """Browsers write 1000 frames a second when they do not know the rate."""
 
 
+_decoding = {"threads": 0}
+
+
+def decode_with(threads: int) -> None:
+    """Set how many threads of this process decode a video; beside other processes at the same work one is best.
+
+    Parameters
+    ----------
+    threads : int
+        0 is as many as there are processors, as at the start.
+    """
+    _decoding["threads"] = threads
+
+
 @contextmanager
 def opened(source: Source, threads: int) -> Iterator[tuple[InputContainer, VideoStream]]:
     """Open a file as a video in a known container, and nothing else; check its limits before anything is decoded.
@@ -35,7 +49,7 @@ def opened(source: Source, threads: int) -> Iterator[tuple[InputContainer, Video
     ----------
     source : Source
     threads : int
-        That decode; 0 is as many as there are processors. Large pictures get one whatever is asked.
+        That decode; 0 is as many as `decode_with` allows. Large pictures get one whatever is asked.
 
     Yields
     ------
@@ -87,6 +101,7 @@ def opened(source: Source, threads: int) -> Iterator[tuple[InputContainer, Video
                 f" {duration_s / 3600:.1f} hours. Cut it shorter."
             )
         codec.options = limit
+        threads = threads or _decoding["threads"]
         if codec.width * codec.height > ONE_THREAD_PIXELS:
             threads = 1
         codec.thread_count = threads

@@ -1,4 +1,4 @@
-"""Frames decoded in a thread of their own, a few ahead of whoever looks at them."""
+"""Work done in a thread of its own, a few pieces ahead of whoever takes them: frames decoded, faces looked for."""
 
 from __future__ import annotations
 
@@ -6,43 +6,44 @@ import queue
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import closing
-
-from posture.clip.frame import Frame
+from typing import Generic, TypeVar
 
 MAX_WAITING = 8
-"""Frames decoded ahead at most; more would not make the slower side faster."""
+"""Pieces ahead at most; more would not make the slower side faster."""
 
 WAITING_PIXELS = 64_000_000
-"""Pixels decoded ahead at most (about 100 MB), so that large pictures wait in smaller numbers."""
+"""Pixels waiting at most (about 100 MB), so that large pictures wait in smaller numbers."""
 
 _POLL_S = 0.1
 _JOIN_S = 10.0
-"""How long a stop waits for the frame that is being decoded."""
+"""How long a stop waits for the piece that is being made."""
 
-Produce = Callable[[Callable[[], bool]], Iterator[Frame]]
+T = TypeVar("T")
 
 
-class FrameReader:
-    """Runs a generator of frames in its own thread.
+class AheadReader(Generic[T]):
+    """Runs a generator in a thread of its own.
 
     Parameters
     ----------
     produce : callable
-        Given a function that tells whether to stop; returns the frames. It is run, and closed, in the thread.
+        Given a function that tells whether to stop; returns an iterator. It is run, and closed, in the thread.
     picture_pixels : int
-        Pixels of one frame; decides how many may wait.
+        Pixels of one frame; decides how many pieces may wait.
+    name : str
+        Of the thread.
     """
 
-    def __init__(self, produce: Produce, picture_pixels: int) -> None:
+    def __init__(self, produce: Callable[[Callable[[], bool]], Iterator[T]], picture_pixels: int, name: str) -> None:
         waiting = max(2, min(MAX_WAITING, WAITING_PIXELS // max(1, picture_pixels)))
-        self._queue: queue.Queue[Frame | BaseException | None] = queue.Queue(maxsize=waiting)
+        self._queue: queue.Queue[T | BaseException | None] = queue.Queue(maxsize=waiting)
         self._stopping = threading.Event()
         self._produce = produce
-        self._thread = threading.Thread(target=self._run, name="clip-reader", daemon=True)
+        self._thread = threading.Thread(target=self._run, name=name, daemon=True)
         self._thread.start()
 
-    def __iter__(self) -> Iterator[Frame]:
-        """Yield the frames; an error of the thread is raised here. The thread ends with the iteration, however it ends."""
+    def __iter__(self) -> Iterator[T]:
+        """Yield the pieces; an error of the thread is raised here. The thread ends with the iteration, however it ends."""
         try:
             while not self._stopping.is_set():
                 try:
@@ -58,7 +59,7 @@ class FrameReader:
             self.stop()
 
     def stop(self) -> None:
-        """End the thread after the frame it is decoding, and forget what waits."""
+        """End the thread after the piece it is at work on, and forget what waits."""
         self._stopping.set()
         while True:
             try:
@@ -80,7 +81,7 @@ class FrameReader:
             last = error
         self._put(last)
 
-    def _put(self, item: Frame | BaseException | None) -> bool:
+    def _put(self, item: T | BaseException | None) -> bool:
         """Hand over one item; return False when a stop came first."""
         while not self._stopping.is_set():
             try:

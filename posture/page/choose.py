@@ -71,7 +71,7 @@ class Choice:
     sample: str | None = None
 
     @contextmanager
-    def on_disk(self, on_progress: Any) -> Iterator[Path | str]:
+    def on_disk(self, on_progress: Any) -> Iterator[Path]:
         """The clip as a file, for as long as the block lasts; a sample is drawn when it is first wanted."""
         if self.upload is not None:
             with kept_upload(self.upload) as path:
@@ -85,7 +85,7 @@ class Choice:
         else:
             assert self.path is not None
             # What is no path of a file here, an address or a folder of the network, is refused where clips are opened.
-            yield self.path
+            yield Path(self.path)
 
 
 @dataclass(frozen=True)

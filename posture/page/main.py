@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import logging
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from ipaddress import ip_address
 from pathlib import Path
 from typing import Any
@@ -11,13 +12,17 @@ from typing import Any
 import streamlit as st
 from streamlit import runtime
 
-from posture.errors import PostureError
-from posture.measure import Measurement, measure_clip, read_measurement
+from posture.batch.child import Job
+from posture.batch.children import measure_in_child
+from posture.errors import FaultError, PostureError
+from posture.measure import Measurement, read_clip
 from posture.page.choose import Answers, Choice, ask_answers, ask_clip
+from posture.page.persons import QUESTION, asks_who, draw_left_aside, draw_question
 from posture.page.result import Shown, draw_disclaimer, draw_result, keep
-from posture.page.style import CSS, SHOW_RESULT, no_markup, tag
+from posture.page.style import CSS, SHOW_OUTCOME, no_markup, tag
 from posture.page.uploads import results_folder
 from posture.page.watch import Watch
+from posture.see import SeenClip
 
 LEAD = (
     "Choose a clip of the child, press Measure, and see how far the head is tilted and turned and how constantly. Nothing leaves"
@@ -36,7 +41,7 @@ _LOG = logging.getLogger("posture.page")
 
 @dataclass
 class _State:
-    """What a session keeps; no picture is among it.
+    """What a session keeps, in memory; the only pictures among it are the portraits of `seen`, which go with the clip.
 
     Attributes
     ----------
@@ -46,10 +51,14 @@ class _State:
         The user has stopped it.
     token : tuple or None
         Of the clip that the rest belongs to.
-    measured : Measurement or None
-        As first read; its track is read again for other answers.
-    answers : Answers or None
-        With which `shown` was read.
+    seen : SeenClip or None
+        Read again for other answers and for another person.
+    person : int or None
+        Who was chosen; None until somebody is, which is the first.
+    measured : tuple of Answers and Measurement, or None
+        As the child process read it, until it is shown.
+    read_for : tuple or None
+        Answers and person with which `shown` was read.
     shown : Shown or None
     is_new : bool
         The result was not yet brought into view.
@@ -61,8 +70,10 @@ class _State:
     measuring: bool = False
     stopping: bool = False
     token: tuple[str, str] | None = None
-    measured: Measurement | None = None
-    answers: Answers | None = None
+    seen: SeenClip | None = None
+    person: int | None = None
+    measured: tuple[Answers, Measurement] | None = None
+    read_for: tuple[Answers, int | None] | None = None
     shown: Shown | None = None
     is_new: bool = False
     error: str | None = None
@@ -70,7 +81,7 @@ class _State:
 
     def forget_clip(self) -> None:
         """Let go of all that belongs to a clip."""
-        self.token = self.measured = self.answers = self.shown = self.error = None
+        self.token = self.seen = self.person = self.measured = self.read_for = self.shown = self.error = None
 
 
 def draw() -> None:
@@ -96,17 +107,38 @@ def draw() -> None:
         # Once more from the top, with the questions open.
         st.rerun()
     state.measuring = False
-    if state.measured is not None and answers != state.answers:
-        _read(state, state.measured, answers)
+    # Always there, so that what follows keeps its place in the window.
+    waiting = st.empty()
+    if state.seen is not None and (answers, state.person) != state.read_for:
+        with waiting, st.spinner("Reading what was seen"):
+            _read(state, state.seen, answers)
+    if state.seen is not None:
+        _draw_outcome(state, state.seen)
+    elif state.error is not None:
+        st.error(no_markup(state.error))
+    draw_disclaimer()
+
+
+def _draw_outcome(state: _State, seen: SeenClip) -> None:
+    """Draw who was seen, where that is open, and the result of one of them."""
+    chosen, who_is_open = state.person or 1, asks_who(seen)
+    choose = partial(_choose_person, state)
+    if who_is_open:
+        _step(4, QUESTION, "outcome")
+        draw_question(seen, chosen, choose)
     if state.error is not None:
         st.error(no_markup(state.error))
     elif state.shown is not None:
-        _step(4, "Result", "result")
+        title = f"Result of person {chosen}" if who_is_open or state.person else "Result"
+        if who_is_open:
+            _step(5, title)
+        else:
+            _step(4, title, "outcome")
+            draw_left_aside(seen, chosen, choose)
         draw_result(state.shown)
         if state.is_new:
             state.is_new = False
-            st.html(SHOW_RESULT, unsafe_allow_javascript=True)
-    draw_disclaimer()
+            st.html(SHOW_OUTCOME, unsafe_allow_javascript=True)
 
 
 def _begin(state: _State) -> None:
@@ -120,6 +152,11 @@ def _stop(state: _State) -> None:
     state.stopping = True
 
 
+def _choose_person(state: _State, number: int) -> None:
+    """Have the result of another person shown at the next drawing."""
+    state.person = number
+
+
 def _measure(state: _State, choice: Choice, answers: Answers) -> None:
     """Measure the chosen clip, showing how it goes; an error becomes a line."""
     stop, bar, picture = st.empty(), st.empty(), st.empty()
@@ -130,35 +167,40 @@ def _measure(state: _State, choice: Choice, answers: Answers) -> None:
     state.token = choice.token
     try:
         with choice.on_disk(watch.draw_sample) as path:
-            state.measured = measure_clip(path, answers.settings, answers.conditions, answers.label, watch.show)
+            job = Job(path, answers.settings, answers.conditions, answers.label)
+            measured = measure_in_child(job, watch.show)
+        state.seen, state.measured = measured.seen, (answers, measured)
         state.is_new = True
-    except PostureError as error:
-        state.error = str(error)
-    except Exception:
-        _LOG.exception("a clip was not measured")
-        state.error = WENT_WRONG
+    except Exception as error:
+        state.error = _line_of(error)
     finally:
-        # Also when the user stops it, which ends this script at the next thing that it would show.
+        # Also when the user stops it, which ends this script, and with it the child, at the next thing that it would show.
         state.measuring = False
     watch.clear()
     stop.empty()
 
 
-def _read(state: _State, measured: Measurement, answers: Answers) -> None:
-    """Read the kept track with these answers; the summary is on disk before it is shown."""
-    state.shown, state.error, state.answers = None, None, answers
-    filmed = {name: getattr(measured.summary.conditions, name) for name in ("filmed_on", "filmed_on_source")}
-    conditions = answers.conditions.model_copy(update=filmed)
+def _read(state: _State, seen: SeenClip, answers: Answers) -> None:
+    """Read what was seen, with these answers and of the person chosen; the summary is on disk before it is shown."""
+    state.shown, state.error, state.read_for = None, None, (answers, state.person)
+    (first_answers, measured), state.measured = state.measured or (None, None), None
     try:
+        # The child process has read it once already; that is not done again.
+        if measured is None or first_answers != answers:
+            settings = replace(answers.settings, person=state.person)
+            measured = read_clip(seen, settings, answers.conditions, answers.label)
         state.folder = state.folder or results_folder()
-        state.shown = keep(
-            read_measurement(measured.track, measured.facts, answers.settings, conditions, answers.label), state.folder
-        )
-    except PostureError as error:
-        state.error = str(error)
-    except Exception:
-        _LOG.exception("a track was not read")
-        state.error = WENT_WRONG
+        state.shown = keep(measured, state.folder)
+    except Exception as error:
+        state.error = _line_of(error)
+
+
+def _line_of(error: Exception) -> str:
+    """What the page says of an error; a fault of the program goes to the log, as its text may hold a name."""
+    if isinstance(error, PostureError) and not isinstance(error, FaultError):
+        return str(error)
+    _LOG.error("a clip was not measured or not read", exc_info=error)
+    return WENT_WRONG
 
 
 def _step(number: int, title: str, name: str = "") -> None:

@@ -45,6 +45,9 @@ def start_page(port: int) -> None:
     """
     from streamlit.web import bootstrap
 
+    from posture.batch.children import get_ready
+
+    get_ready()  # The first clip does not wait for the landmark library.
     # Flags are named with an underscore in place of the dot.
     options = OPTIONS | {"server.port": port, "server.headless": not _has_display()}
     flags = {name.replace(".", "_"): value for name, value in options.items()}

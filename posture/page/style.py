@@ -22,6 +22,19 @@ CSS = """<style>
 .p-block h3 { font-size: 1rem; font-weight: 600; color: #45575e; margin: 0; padding: 0; }
 .p-block p { font-size: 1.32rem; line-height: 1.3; font-weight: 600; margin: .35rem 0; }
 .p-block small { display: block; font-size: 1rem; line-height: 1.4; color: #45575e; }
+.p-person { line-height: 1.35; min-height: 13.2rem; background: #fff; border: 1px solid #d8e0e1; border-radius: 6px;
+  padding: 15px 14px .7rem; }
+.p-chosen { border-color: #1f5f78; box-shadow: 0 0 0 2px #1f5f78; }
+.p-person b, .p-person span, .p-person em { display: block; }
+.p-person b { font-size: 1.1rem; font-weight: 600; margin-top: .6rem; }
+.p-person span, .p-person em { font-size: .95rem; color: #45575e; } .p-person em { color: #855300; font-style: normal; }
+.p-portrait { width: 120px; height: 120px; border-radius: 4px; background: #e2e8e8; color: #45575e; display: flex;
+  align-items: center; justify-content: center; object-fit: cover; }
+[class*="st-key-person-"] { margin-top: .5rem; }
+[class*="st-key-person-"] button p { font-size: 1rem; }
+[class*="st-key-person-"] button:disabled { color: #1f5f78 !important; border-color: transparent !important;
+  background: transparent !important; }
+[class*="st-key-person-"] button:disabled p { font-weight: 600; }
 .p-head { font-size: 1.3rem; font-weight: 600; margin: 1.2rem 0 0; }
 .p-checks { list-style: none; margin: .4rem 0 0 !important; padding: 0 !important; font-size: 1.08rem; line-height: 1.45; }
 .p-checks li { display: grid; grid-template-columns: 1.6rem 5.6rem 1fr; padding: .5rem 0 !important;
@@ -38,7 +51,7 @@ CSS = """<style>
 [data-testid="stAlert"] p { font-size: 1.1rem; }
 </style>"""
 
-SHOW_RESULT = """<script>document.getElementById("result")?.scrollIntoView({behavior: "smooth"});</script>"""
+SHOW_OUTCOME = """<script>document.getElementById("outcome")?.scrollIntoView({behavior: "smooth"});</script>"""
 """Brings a new result into view; below the questions it would be missed."""
 
 _MARKUP = re.compile(r"([\\`*_{}\[\]<>#+!|~$:&@^=-])")

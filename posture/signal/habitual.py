@@ -150,7 +150,7 @@ def _held(
     spell_seconds = np.array([weight[which == s].sum() for s in spells])
     middles = [weighted_quantile(angles[:, k], weight, 0.5) for k in range(3)]
     central = index[np.abs(angles - middles).sum(1).argmin()]
-    sds = angle_sds_deg(cleaned, int(central))
+    sds = angle_sds_deg(cleaned, int(central), index)
     held = []
     for k in range(3):
         of_spells = [weighted_quantile(angles[which == s, k], weight[which == s], 0.5) for s in spells]
@@ -171,7 +171,7 @@ def _moment(cleaned: ReadTrack, spells: list[Spell]) -> Moment | None:
         seen = inside if len(inside) else seen
     angles = cleaned.angles_deg[seen]
     at = int(seen[np.abs(angles - np.median(angles, axis=0)).sum(1).argmin()])
-    sds = angle_sds_deg(cleaned, at)
+    sds = angle_sds_deg(cleaned, at, np.array([at]))
     values = [Interval(float(v), float(v), float(v)).widened(sd) for v, sd in zip(cleaned.angles_deg[at], sds, strict=True)]
     return Moment(float(cleaned.time_s[at]), *values)
 

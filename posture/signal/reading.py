@@ -104,6 +104,8 @@ class ReadTrack:
         Turn and chin with which the head would face the target.
     face_found : ndarray of bool, shape (n,)
         A face was really seen, not filled in.
+    face_height_px, quality : ndarray, shape (n,)
+        As seen; NaN where no face was found.
     settings : ReadSettings
     steps : tuple of str
     """
@@ -113,6 +115,8 @@ class ReadTrack:
     azimuth_deg: Array
     elevation_deg: Array
     face_found: NDArray[np.bool_]
+    face_height_px: Array
+    quality: Array
     settings: ReadSettings
     steps: tuple[str, ...]
 
@@ -153,4 +157,14 @@ def read_track(track: HeadTrack, settings: ReadSettings) -> ReadTrack:
         rotation, place = mirror(rotation, place)
         step += "; mirrored picture read as the person's own sides"
     azimuth, elevation = line_of_sight(place)
-    return ReadTrack(track.time_s, rotation, azimuth, elevation, track.face_found, settings, (*track.steps, step))
+    return ReadTrack(
+        track.time_s,
+        rotation,
+        azimuth,
+        elevation,
+        track.face_found,
+        track.face_height_px,
+        track.quality,
+        settings,
+        (*track.steps, step),
+    )

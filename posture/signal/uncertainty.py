@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -10,9 +15,7 @@ from posture.signal.reading import ReadTrack
 
 Array = NDArray[np.float64]
 
-LANDMARK_SD_DEG = (0.9, 1.6, 2.7)
-"""Tilt, turn, chin against the person's own neutral: rendered heads with faces of 90-190 px turned within 25 degrees, root mean
-square (`python -m tests.proof.accuracy`). Real faces add what rendered ones do not show."""
+TABLE_NAME = "landmark_sd.json"
 
 CHIN_ZERO_SD_DEG = 4.5
 """Faces differ in where level is: an examiner-set neutral is good to 9 degrees in flexion and extension in nineteen cases of
@@ -25,7 +28,51 @@ FOCAL_SHARE_LEFT = 0.5
 """Turn and chin against the line of sight hardly depend on the lens; half of the change of the line of sight is allowed for."""
 
 
-def angle_sds_deg(read: ReadTrack, frame: int) -> Array:
+def landmark_sds_deg(face_height_px: float, quality: float) -> Array:
+    """Standard deviation of tilt, turn and chin (against the person's own neutral) that comes from the landmarks alone.
+
+    Parameters
+    ----------
+    face_height_px : float
+    quality : float
+        0 to 1.
+
+    Returns
+    -------
+    ndarray, shape (3,)
+        Degrees. Root mean square errors on rendered heads turned within 25 degrees, plain, partly hidden, noisy, blurred and
+        dark, by `python -m tests.proof.accuracy --table`; between the bands of height it is interpolated. Real faces add what
+        rendered ones do not show.
+    """
+    table = _landmark_table()
+    column = int(np.searchsorted(table.qualities, quality, side="right")) - 1
+    values = table.sds_deg[:, max(column, 0)]
+    return np.array([np.interp(np.log(face_height_px), table.log_heights, values[:, k]) for k in range(3)])
+
+
+@dataclass(frozen=True)
+class _LandmarkTable:
+    """Middles of the bands of height (logarithms, pixels), lower edges of those of quality, and (heights, qualities, 3) degrees."""
+
+    log_heights: Array
+    qualities: Array
+    sds_deg: Array
+
+
+@lru_cache(maxsize=1)
+def _landmark_table() -> _LandmarkTable:
+    """The table that ships with the package."""
+    text = (resources.files("posture.signal") / TABLE_NAME).read_text(encoding="utf-8")
+    table = json.loads(text)
+    edges = np.array([*table["face_height_px"], table["largest_px"]], float)
+    return _LandmarkTable(
+        np.log(np.sqrt(edges[:-1] * edges[1:])),
+        np.array(table["quality"], float),
+        np.stack([np.array(table[name], float) for name in ("tilt_deg", "turn_deg", "chin_deg")], -1),
+    )
+
+
+def angle_sds_deg(read: ReadTrack, frame: int, frames: NDArray[np.int64]) -> Array:
     """Standard deviation of what is not known about tilt, turn and chin at one frame, sampling left out.
 
     Parameters
@@ -34,6 +81,8 @@ def angle_sds_deg(read: ReadTrack, frame: int) -> Array:
         With its settings: how well roll and pitch of the camera are known.
     frame : int
         A frame where a face was found, near the posture in question.
+    frames : ndarray of int
+        The frames that the posture was read from; the landmarks are as sure as in the middle one of them.
 
     Returns
     -------
@@ -42,7 +91,9 @@ def angle_sds_deg(read: ReadTrack, frame: int) -> Array:
         turned head.
     """
     upright = read.settings.upright
-    parts = [np.array(LANDMARK_SD_DEG), np.array([0.0, 0.0, CHIN_ZERO_SD_DEG])]
+    seen = frames[read.face_found[frames]]
+    landmarks = landmark_sds_deg(float(np.median(read.face_height_px[seen])), float(np.median(read.quality[seen])))
+    parts = [landmarks, np.array([0.0, 0.0, CHIN_ZERO_SD_DEG])]
     at = read.angles_deg[frame]
     for roll, pitch in ((upright.roll_sd_deg, 0.0), (0.0, upright.pitch_sd_deg)):
         parts.append(_moved(read, frame, roll, pitch) - at)

@@ -46,13 +46,15 @@ def build_summary(
     """
     sided = settings.mirrored != "unknown"
     upright = conditions.position not in GRAVITY_MISSING
-    one = habitual.postures[0] if len(habitual.postures) == 1 else None
+    # What never moved is a picture or a doll until it is known to be somebody: nothing is habitual in it.
+    held = () if clip.is_still else habitual.postures
+    one = held[0] if len(held) == 1 else None
     return record.Summary(
         sided=sided,
         clip=_clip_record(clip, settings, label),
         conditions=conditions,
         habitual=_habitual(one, habitual, conditions, upright) if one and sided else None,
-        postures=[_share(p, upright) for p in habitual.postures] if sided else [],
+        postures=[_share(p, upright) for p in held] if sided else [],
         unsided=_unsided(one, habitual, upright) if one and not sided else None,
         moment=_moment(habitual, sided, upright),
         rhythm=record.RhythmRecord(**_rounded(vars(habitual.rhythm))) if habitual.rhythm else None,
@@ -82,7 +84,7 @@ def _clip_record(clip: ClipFacts, settings: ReadSettings, label: str | None) -> 
         camera_roll_deg=roll,
         camera_pitch_deg=pitch,
         persons=clip.persons,
-        person=1 if clip.persons else None,
+        person=clip.person,
     )
 
 

@@ -38,7 +38,15 @@ class ClipFacts:
     faces_found_share : float
         Of the frames analysed.
     persons : int
-        The most faces seen at once.
+        Who moved; where nobody did, the faces seen.
+    person : int or None
+        Who was measured; None where there is no such person.
+    asked_person : int
+        Who was to be measured.
+    still_faces : int
+        Faces that never moved against the scene.
+    is_still : bool
+        The one measured is such a face.
     face_height_px : float or None
         Median.
     longest_step_s : float
@@ -57,6 +65,10 @@ class ClipFacts:
     frames_analysed: int
     faces_found_share: float
     persons: int
+    person: int | None
+    asked_person: int
+    still_faces: int
+    is_still: bool
     face_height_px: float | None
     longest_step_s: float
     unreliable_share: float
@@ -80,6 +92,7 @@ def list_checks(clip: ClipFacts, found: HabitualPosture, settings: ReadSettings,
     """
     checks = [
         *_on_faces(clip),
+        *_on_persons(clip),
         _on_time(clip, found),
         *_on_movement(found),
         *_on_filming(settings, conditions),
@@ -90,19 +103,8 @@ def list_checks(clip: ClipFacts, found: HabitualPosture, settings: ReadSettings,
 
 def _on_faces(clip: ClipFacts) -> list[Check]:
     """Whether a face was there, alone, large and clear enough, in a whole file."""
-    checks = []
-    if clip.faces_found_share == 0:
-        checks.append(
-            _check("face", "fail", "No face was found. Film with the face turned to the camera, larger, in even light.")
-        )
-    elif clip.faces_found_share < FEW_FACES_SHARE:
-        seen = f"{100 * clip.faces_found_share:.0f} %"
-        checks.append(_check("face", "warn", f"A face was found in only {seen} of the pictures; the rest is not measured."))
-    else:
-        checks.append(_check("face", "pass", f"A face was found in {100 * clip.faces_found_share:.0f} % of the pictures."))
-    if clip.persons > 1:
-        text = f"{clip.persons} faces were seen at once. The largest was followed; look whether that is the child."
-        checks.append(_check("persons", "warn", text))
+    is_nobody = clip.person is None and clip.persons > 0
+    checks = [] if is_nobody else [_on_finding(clip.faces_found_share)]
     if clip.face_height_px is not None:
         height = f"The face is {clip.face_height_px:.0f} pixels high"
         if clip.face_height_px < SMALL_FACE_PX:
@@ -117,6 +119,41 @@ def _on_faces(clip: ClipFacts) -> list[Check]:
     if clip.longest_step_s > LONG_GAP_S:
         text = f"Between two pictures of the clip lie up to {clip.longest_step_s:.1f} s; nothing is known of that time."
         checks.append(_check("gaps", "warn", text))
+    return checks
+
+
+def _on_finding(share: float) -> Check:
+    """Whether the face was there for long enough."""
+    if share == 0:
+        return _check("face", "fail", "No face was found. Film with the face turned to the camera, larger, in even light.")
+    seen = f"{100 * share:.0f} %"
+    if share < FEW_FACES_SHARE:
+        return _check("face", "warn", f"A face was found in only {seen} of the pictures; the rest is not measured.")
+    return _check("face", "pass", f"A face was found in {seen} of the pictures.")
+
+
+def _on_persons(clip: ClipFacts) -> list[Check]:
+    """Who was measured among those seen, and whether it is a person at all."""
+    checks = []
+    if clip.person is None and clip.persons:
+        text = (
+            f"Person {clip.asked_person} was asked for; {clip.persons} {'was' if clip.persons == 1 else 'were'} seen. Choose a"
+            " number from 1 to that."
+        )
+        checks.append(_check("person", "fail", text))
+    if clip.persons > 1 and clip.person is not None:
+        text = (
+            f"{clip.persons} persons were seen; person {clip.person} was measured, where in sight and nowhere else. Look whether"
+            " that is the child; another can be chosen."
+        )
+        checks.append(_check("persons", "warn", text))
+    if clip.is_still:
+        text = "The face never moved against the scene: a picture, a doll, or somebody asleep. No habitual posture is read from it."
+        checks.append(_check("movement", "fail", text))
+    elif clip.still_faces:
+        which = "A face" if clip.still_faces == 1 else f"{clip.still_faces} faces"
+        text = f"{which} never moved against the scene (a picture or a doll) and was not taken for a person."
+        checks.append(_check("movement", "pass", text))
     return checks
 
 

@@ -85,7 +85,7 @@ def result_paths(folder: Path, stem: str, sha256: str) -> tuple[Path, Path]:
     )
 
 
-def track_csv(track: HeadTrack, found: HabitualPosture) -> str:
+def track_csv(track: HeadTrack, found: HabitualPosture, person: int | None) -> str:
     """The track as CSV text: a row for every frame analysed, angles as read and not smoothed, empty where there is no value.
 
     Parameters
@@ -94,6 +94,8 @@ def track_csv(track: HeadTrack, found: HabitualPosture) -> str:
         As seen.
     found : HabitualPosture
         With the reading that it comes from.
+    person : int or None
+        Number of the person.
     """
     read = found.read
     sided = read.settings.mirrored != "unknown"
@@ -110,7 +112,7 @@ def track_csv(track: HeadTrack, found: HabitualPosture) -> str:
         "face_found": read.face_found.astype(int),
         "steady": steady.astype(int),
         "face_height_px": track.face_height_px,
-        "person": np.where(track.face_found, 1, np.nan),
+        "person": np.where(track.face_found, person if person is not None else np.nan, np.nan),
         "trunk_tilt_deg": track.trunk_tilt_deg,
         "camera_roll_deg": track.camera_roll_deg,
         "camera_pitch_deg": track.camera_pitch_deg,
@@ -151,6 +153,8 @@ def write_results(folder: Path, stem: str, summary: Summary, track_text: str) ->
     OutputError
     """
     track_path, summary_path = result_paths(folder, stem, summary.clip.sha256)
+    # A clip that is measured again: until the new summary is there, none may stand beside the new track.
+    summary_path.unlink(missing_ok=True)
     write_whole(track_path, track_text)
     write_whole(summary_path, summary.to_json())
     return track_path, summary_path

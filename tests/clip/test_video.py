@@ -11,9 +11,11 @@ import pytest
 from av.filter import Graph
 
 from posture.clip import DEFAULT_EVERY_S, open_clip, upright_from_window
+from posture.clip.container import decode_with, opened
 from posture.clip.frame import Frame, Upright
 from posture.clip.planes import ArrayPicture, DecodedPicture
-from posture.clip.reader import MAX_WAITING, FrameReader
+from posture.clip.reader import MAX_WAITING, AheadReader
+from posture.clip.source import examine
 from posture.clip.times import Spacing
 from posture.errors import ClipError
 
@@ -477,7 +479,7 @@ def endless(stopping, made):
 
 def test_reader_stays_a_few_frames_ahead():
     made: list[int] = []
-    reader = FrameReader(lambda stopping: endless(stopping, made), 16)
+    reader = AheadReader(lambda stopping: endless(stopping, made), 16, "clip-reader")
     time.sleep(0.3)
     assert 1 <= len(made) <= MAX_WAITING + 1
     for _, frame in zip(range(50), reader, strict=False):
@@ -488,7 +490,7 @@ def test_reader_stays_a_few_frames_ahead():
 
 def test_large_pictures_wait_in_smaller_numbers():
     made: list[int] = []
-    reader = FrameReader(lambda stopping: endless(stopping, made), 33_000_000)
+    reader = AheadReader(lambda stopping: endless(stopping, made), 33_000_000, "clip-reader")
     time.sleep(0.3)
     assert len(made) <= 3
     reader.stop()
@@ -501,7 +503,7 @@ def test_reader_raises_what_the_thread_raised():
 
     seen = []
     with pytest.raises(ClipError, match="told from the thread"):  # noqa: PT012
-        for frame in FrameReader(produce, 16):
+        for frame in AheadReader(produce, 16, "clip-reader"):
             seen.append(frame.time_s)
     assert seen == [0, 1, 2]
     assert reader_threads() == []
@@ -544,3 +546,15 @@ def test_clip_can_be_read_twice(film):
         first = [frame.time_s for frame in clip.frames()]
         assert [frame.time_s for frame in clip.frames()] == first
         assert len(clip.info.steps) == 1
+
+
+def test_decode_with_sets_the_threads_of_every_later_video(film):
+    source = examine(film)
+    decode_with(1)
+    try:
+        with opened(source, threads=0) as (_, stream):
+            assert stream.codec_context.thread_count == 1
+    finally:
+        decode_with(0)
+    with opened(source, threads=3) as (_, stream):
+        assert stream.codec_context.thread_count == 3

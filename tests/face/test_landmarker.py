@@ -1,10 +1,11 @@
-"""The library behind its protocol: pixel conventions, open and closed, and what a missing system library says."""
+"""The library behind its protocols: pixel conventions, open and closed, and what a missing system library says."""
 
 import numpy as np
 import pytest
 
 from posture.errors import SYSTEM_LIBRARIES, ModelError, missing_library_error
-from posture.face.landmarker import N_POINTS, LibraryLandmarker
+from posture.face.landmarker import FIND_SCORE, N_POINTS, LibraryFinder, LibraryLandmarker
+from tests.face.pictures import PHOTO_CENTRE_PX, PHOTO_FACE_PX, blank, put
 
 
 @pytest.fixture(scope="module")
@@ -13,10 +14,10 @@ def portrait(astronaut: np.ndarray) -> np.ndarray:
     return np.ascontiguousarray(astronaut[:256, 96:352])
 
 
-@pytest.mark.parametrize("settling", [False, True])
-def test_landmarks_of_a_photograph(portrait: np.ndarray, settling: bool) -> None:
-    with LibraryLandmarker(settling=settling) as landmarker:
-        (points,) = landmarker.look(portrait)
+def test_landmarks_of_a_photograph(portrait: np.ndarray) -> None:
+    with LibraryLandmarker() as landmarker:
+        points = landmarker.look(portrait)
+    assert points is not None
     assert points.shape == (N_POINTS, 3)
     assert points[:, :2].min() > 0
     assert points[:, :2].max() < 256
@@ -26,27 +27,58 @@ def test_landmarks_of_a_photograph(portrait: np.ndarray, settling: bool) -> None
 
 
 def test_picture_without_a_face_has_none() -> None:
-    with LibraryLandmarker(settling=False) as landmarker:
-        assert landmarker.look(np.full((256, 256, 3), 128, np.uint8)) == []
+    with LibraryLandmarker() as landmarker, LibraryFinder() as finder:
+        assert landmarker.look(blank(256, 256)) is None
+        assert finder.find(blank(256, 256)) == []
+
+
+def test_second_look_is_not_delayed(portrait: np.ndarray) -> None:
+    """What the library keeps from the call before is the region, not the points: a shift is there at once."""
+    shifted = np.ascontiguousarray(np.roll(portrait, 8, axis=1))
+    with LibraryLandmarker() as landmarker:
+        first = [landmarker.look(portrait) for _ in range(3)][-1]
+        then = landmarker.look(shifted)
+    assert first is not None
+    assert then is not None
+    assert (then - first)[:468, 0].mean() == pytest.approx(8, abs=0.6)
 
 
 def test_forgetting_starts_anew(portrait: np.ndarray) -> None:
-    with LibraryLandmarker(settling=True) as landmarker:
-        first = landmarker.look(portrait)[0]
+    with LibraryLandmarker() as landmarker:
+        first = landmarker.look(portrait)
         landmarker.look(portrait)
         landmarker.forget()
-        again = landmarker.look(portrait)[0]
+        again = landmarker.look(portrait)
+    assert first is not None
     assert again == pytest.approx(first, abs=1e-3)
 
 
-def test_closed_landmarker_raises_instead_of_seeing_no_face(portrait: np.ndarray) -> None:
-    landmarker = LibraryLandmarker(settling=True)
+@pytest.mark.parametrize("size_px", [45.0, 110.0, 260.0])
+def test_finder_finds_faces_of_many_sizes(astronaut: np.ndarray, size_px: float) -> None:
+    with LibraryFinder() as finder:
+        finds = finder.find(put(blank(320, 320), astronaut, (165, 160), size_px))
+    best = max(finds, key=lambda find: find.score)
+    assert FIND_SCORE <= best.score <= 1
+    assert best.centre_px == pytest.approx([165, 160], abs=0.15 * size_px)
+    assert best.size_px == pytest.approx(size_px, rel=0.3)
+
+
+def test_finder_counts_in_pixels_of_its_picture(astronaut: np.ndarray) -> None:
+    with LibraryFinder() as finder:
+        best = max(finder.find(astronaut), key=lambda find: find.score)
+    assert best.centre_px == pytest.approx(PHOTO_CENTRE_PX, abs=12)
+    assert best.size_px == pytest.approx(PHOTO_FACE_PX, rel=0.2)
+
+
+@pytest.mark.parametrize(("kind", "method"), [(LibraryLandmarker, "look"), (LibraryFinder, "find")])
+def test_closed_object_raises_instead_of_seeing_no_face(portrait: np.ndarray, kind: type, method: str) -> None:
+    task = kind()
     with pytest.raises(RuntimeError, match="Expected an open landmarker"):
-        landmarker.look(portrait)
-    with landmarker:
-        assert len(landmarker.look(portrait)) == 1
+        getattr(task, method)(portrait)
+    with task:
+        assert len(getattr(task, method)(portrait)) > 0
     with pytest.raises(RuntimeError, match="Expected an open landmarker"):
-        landmarker.look(portrait)
+        getattr(task, method)(portrait)
 
 
 @pytest.mark.parametrize(
@@ -54,9 +86,10 @@ def test_closed_landmarker_raises_instead_of_seeing_no_face(portrait: np.ndarray
     [np.zeros((9, 9), np.uint8), np.zeros((9, 9, 4), np.uint8), np.zeros((9, 9, 3))],
     ids=["grey", "four channels", "float"],
 )
-def test_other_pictures_are_refused(picture: np.ndarray) -> None:
-    with LibraryLandmarker(settling=False) as landmarker, pytest.raises(ValueError, match="Expected an RGB picture of uint8"):
-        landmarker.look(picture)
+@pytest.mark.parametrize(("kind", "method"), [(LibraryLandmarker, "look"), (LibraryFinder, "find")])
+def test_other_pictures_are_refused(picture: np.ndarray, kind: type, method: str) -> None:
+    with kind() as task, pytest.raises(ValueError, match="Expected an RGB picture of uint8"):
+        getattr(task, method)(picture)
 
 
 @pytest.mark.parametrize(
@@ -80,3 +113,18 @@ def test_missing_library_names_its_package(text: str, package: str) -> None:
 
 def test_other_failure_to_load_is_passed_on() -> None:
     assert missing_library_error(ImportError("something else broke")) is None
+
+
+@pytest.mark.parametrize(
+    ("failure", "message"),
+    [(OSError("libGL.so.1: cannot open"), "apt-get install -y libgl1"), (ImportError("broken"), "Install the package again")],
+)
+def test_library_that_does_not_load_is_one_clear_line(
+    monkeypatch: pytest.MonkeyPatch, failure: Exception, message: str
+) -> None:
+    def fail() -> tuple:
+        raise failure
+
+    monkeypatch.setattr("posture.face.landmarker._import_library", fail)
+    with pytest.raises(ModelError, match=message), LibraryFinder():
+        pass

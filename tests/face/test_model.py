@@ -49,7 +49,7 @@ def test_altered_model_is_refused(fresh: None, monkeypatch: pytest.MonkeyPatch, 
         data[len(data) // 2] ^= 1
     (tmp_path / "models").mkdir()
     altered = {"one byte": data, "cut short": data[:-1], "empty": b""}[change]
-    (tmp_path / "models" / model.MODEL_NAME).write_bytes(altered)
+    (tmp_path / "models" / model.MODEL_NAME).write_bytes(bytes(altered))
     monkeypatch.setattr("posture.face.model.resources.files", lambda _: Folder(tmp_path))
     for load in (load_model_bytes, load_canonical_face):
         with pytest.raises(ModelError, match=rf"sha256 {MODEL_SHA256[:12]}.*damaged or replaced"):

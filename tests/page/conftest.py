@@ -1,18 +1,20 @@
-"""A measurer that sees an invented track at once, and the page with its files in a folder of the test."""
+"""A measurer that sees invented persons at once, and the page with its files in a folder of the test."""
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from posture.batch.child import Job, Progress
 from posture.geometry.angles import posture_matrix
-from posture.measure import Measurement, read_measurement
+from posture.measure import Measurement, read_clip
+from posture.see import SeenClip, SeenPerson
 from posture.signal.track import HeadTrack
-from posture.summary.checks import ClipFacts
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -32,35 +34,52 @@ def made_track(tilt_deg: float, turn_deg: float, duration_s: float = DURATION_S)
     )
 
 
+def made_portrait(number: int) -> np.ndarray:
+    """A picture of the size of a portrait, another one for every number."""
+    return np.random.default_rng(number).integers(0, 256, (96, 96, 3), dtype=np.uint8)
+
+
+def made_person(number: int, tilt_deg: float, duration_s: float = DURATION_S, **changes: object) -> SeenPerson:
+    """Somebody whose head is held so far to the right shoulder."""
+    person = SeenPerson(made_track(tilt_deg, 9.0, duration_s), made_portrait(number), (number,), 1.0, False)
+    return replace(person, **changes)
+
+
+def made_clip(persons: Sequence[SeenPerson], sha256: str = 64 * "0") -> SeenClip:
+    """What was seen of a film with these persons."""
+    time_s = persons[0].track.time_s
+    return SeenClip("video", sha256, 640, 480, time_s, tuple(persons), None, None, None, 576.0, ("made up for a test",))
+
+
 class Measurer:
-    """Stands in for measure_clip: the file's first byte says how far the head is tilted, in degrees to the right."""
+    """Stands in for measure_in_child: the file's first byte says how far the first person's head is tilted to the right.
+
+    Attributes
+    ----------
+    calls : list of Path
+        Clips that were measured.
+    error : exception or None
+        Raised instead.
+    duration_s : float
+    others : list of SeenPerson
+        Who is there besides.
+    """
 
     def __init__(self) -> None:
         self.calls: list[Path] = []
         self.error: BaseException | None = None
         self.duration_s = float(DURATION_S)
+        self.others: list[SeenPerson] = []
 
-    def __call__(self, path, settings, conditions, label, on_frame) -> Measurement:
-        self.calls.append(Path(path))
+    def __call__(self, job: Job, on_progress: Callable[[Progress], None]) -> Measurement:
+        self.calls.append(job.path)
+        on_progress(Progress(0.5, 30.0, 1 + len(self.others)))
         if self.error is not None:
             raise self.error
-        data = Path(path).read_bytes()
-        track = made_track(float(data[0]), 9.0, self.duration_s)
-        facts = ClipFacts(
-            "video",
-            hashlib.sha256(data).hexdigest(),
-            self.duration_s,
-            640,
-            480,
-            len(track.time_s),
-            1.0,
-            1,
-            150.0,
-            0.07,
-            0.0,
-            None,
-        )
-        return read_measurement(track, facts, settings, conditions, label)
+        data = job.path.read_bytes()
+        persons = [made_person(1, float(data[0]), self.duration_s), *self.others]
+        seen = made_clip(persons, hashlib.sha256(data).hexdigest())
+        return read_clip(seen, job.settings, job.conditions, job.label)
 
 
 @pytest.fixture
@@ -77,11 +96,11 @@ def private(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
 
 @pytest.fixture
 def measurer(monkeypatch: pytest.MonkeyPatch) -> Measurer:
-    """In the place of measure_clip on the page."""
+    """In the place of measure_in_child on the page."""
     import posture.page.main
 
     stand_in = Measurer()
-    monkeypatch.setattr(posture.page.main, "measure_clip", stand_in)
+    monkeypatch.setattr(posture.page.main, "measure_in_child", stand_in)
     return stand_in
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import shutil
+import signal
 import socket
 import subprocess
 import sys
@@ -13,6 +15,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from urllib.parse import urlsplit
 
+import av
 import numpy as np
 import pytest
 from PIL import Image
@@ -39,11 +42,22 @@ FLAGS = (
 PATIENCE_S = 120
 
 COUNT_FIGURES = "return [...document.images].filter(i => i.naturalWidth > 0 && i.width > 400 && i.height > 100).length"
-RESULT_TOP_PX = "return document.getElementById('result').getBoundingClientRect().top"
+OUTCOME_TOP_PX = "return document.getElementById('outcome').getBoundingClientRect().top"
+COUNT_PORTRAITS = "return [...document.images].filter(i => i.src.startsWith('data:') && i.naturalWidth == 96).length"
+TOPS_PX = "return [...document.querySelectorAll('.p-person')].map(e => Math.round(e.getBoundingClientRect().top))"
+
+
+linux = pytest.mark.skipif(sys.platform != "linux", reason="looks at processes through /proc")
+
+
+class Address(str):
+    """Where the page is, with the number of its process."""
+
+    pid: int
 
 
 @pytest.fixture
-def address(tmp_path: Path) -> Iterator[str]:
+def address(tmp_path: Path) -> Iterator[Address]:
     """The page, started as a user starts it, with its files in the test's folder."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
@@ -59,7 +73,9 @@ def address(tmp_path: Path) -> Iterator[str]:
         server = subprocess.Popen(command, cwd=tmp_path, env=env, stdout=log, stderr=log)
         try:
             _wait(lambda: _answers(port), "the server's answer")
-            yield f"http://127.0.0.1:{port}"
+            place = Address(f"http://127.0.0.1:{port}")
+            place.pid = server.pid
+            yield place
         finally:
             server.terminate()
             server.wait(30)
@@ -85,7 +101,7 @@ def browser(tmp_path: Path) -> Iterator[object]:
         driver.quit()
 
 
-def test_page_measures_a_clip_and_asks_nobody_else(address: str, browser, tmp_path: Path):
+def test_page_measures_a_clip_and_asks_nobody_else(address: Address, browser, tmp_path: Path):
     (clip,) = write_samples(tmp_path / "clips", names=["steady-left-tilt"], longest_s=20)
     browser.get(address)
     _wait(lambda: "Choose a clip" in _text(browser), "the first view")
@@ -95,7 +111,7 @@ def test_page_measures_a_clip_and_asks_nobody_else(address: str, browser, tmp_pa
     assert "The head is tilted by" in _text(browser)
     assert "Which side cannot be said" in _text(browser)
     _wait(lambda: browser.execute_script(COUNT_FIGURES) == 3, "the three figures")
-    _wait(lambda: browser.execute_script(RESULT_TOP_PX) < 200, "the result to come into view")
+    _wait(lambda: browser.execute_script(OUTCOME_TOP_PX) < 200, "the result to come into view")
     _click(browser, "label", "Not mirrored")
     _wait(lambda: "to the child's left shoulder" in _text(browser), "the side")
     browser.save_screenshot(str(tmp_path / "result.png"))
@@ -108,7 +124,55 @@ def test_page_measures_a_clip_and_asks_nobody_else(address: str, browser, tmp_pa
     assert [url for url in asked if not _is_own(url)] == []
 
 
-def test_page_stops_when_asked(address: str, browser, tmp_path: Path):
+def test_page_asks_which_of_two_persons_is_the_child(address: Address, browser, tmp_path: Path):
+    clip = _write_two_children(tmp_path)
+    browser.get(address)
+    _wait(lambda: "Choose a clip" in _text(browser), "the first view")
+    _choose(browser, clip)
+    _click(browser, "button", "Measure")
+    _wait(lambda: "2 faces" in _text(browser), "both faces while it is measured")
+    _wait(lambda: "Who is the child?" in _text(browser), "the question")
+    _wait(lambda: browser.execute_script(COUNT_PORTRAITS) == 2, "two portraits")
+    _wait(lambda: browser.execute_script(OUTCOME_TOP_PX) < 200, "the question to come into view")
+    first = _said(browser)
+    (record,) = (tmp_path / "data").glob("posture/results/*/clip.summary.json")
+    assert json.loads(record.read_text())["clip"]["person"] == 1
+    _click(browser, "button", "Choose person 2")
+    _wait(lambda: "Result of person 2" in _text(browser) and _said(browser) != first, "the result of the other")
+    _wait(lambda: json.loads(record.read_text())["clip"]["person"] == 2, "the record of the other")
+    assert len(set(browser.execute_script(TOPS_PX))) == 1
+    browser.save_screenshot(str(tmp_path / "persons.png"))
+    assert (tmp_path / "persons.png").stat().st_size > 20_000
+    for width_px, rows in ((390, 1), (320, 2)):
+        browser.execute_cdp_cmd(
+            "Emulation.setDeviceMetricsOverride", {"width": width_px, "height": 800, "deviceScaleFactor": 2, "mobile": True}
+        )
+        _wait(lambda rows=rows: len(set(browser.execute_script(TOPS_PX))) == rows, f"{rows} rows on a phone")
+        assert browser.execute_script("return document.documentElement.scrollWidth") <= width_px
+    if sys.platform == "linux":
+        # The landmark library's native code is in the child's memory only.
+        assert "mediapipe" not in Path(f"/proc/{address.pid}/maps").read_text()
+    assert [url for url in _addresses(browser) if not _is_own(url)] == []
+
+
+@linux
+def test_page_outlives_a_crash_of_native_code(address: Address, browser, tmp_path: Path):
+    (clip,) = write_samples(tmp_path / "clips", names=["steady-left-tilt"], longest_s=20)
+    browser.get(address)
+    _wait(lambda: "Choose a clip" in _text(browser), "the first view")
+    _choose(browser, clip)
+    _click(browser, "button", "Measure")
+    _wait(lambda: "Measuring:" in _text(browser), "the measurement to begin")
+    (child,) = _measuring(address.pid)
+    os.kill(child, signal.SIGSEGV)
+    _wait(lambda: "crashed on it (signal SEGV)" in _text(browser), "a line about the crash")
+    assert "'this file'" in _text(browser)
+    _click(browser, "button", "Measure")
+    _wait(lambda: "The head is tilted by" in _text(browser), "the result at the second try")
+    assert "crashed" not in _text(browser)
+
+
+def test_page_stops_when_asked(address: Address, browser, tmp_path: Path):
     (clip,) = write_samples(tmp_path / "clips", names=["steady-left-tilt"])
     browser.get(address)
     _wait(lambda: "Choose a clip" in _text(browser), "the first view")
@@ -116,14 +180,18 @@ def test_page_stops_when_asked(address: str, browser, tmp_path: Path):
     _click(browser, "button", "Measure")
     _wait(lambda: "Measuring:" in _text(browser), "the measurement to begin")
     assert list((tmp_path / "data").glob("posture/work-*/upload-*"))
+    if sys.platform == "linux":
+        assert len(_measuring(address.pid)) == 1
     _click(browser, "button", "Stop")
+    if sys.platform == "linux":
+        _wait(lambda: not _measuring(address.pid), "the child process to end", patience_s=5)
     _wait(lambda: "Measuring:" not in _text(browser) and "Stop" not in _text(browser), "the measurement to end")
     assert "How far to trust this" not in _text(browser)
     # The script that was stopped removes the upload as it ends, which may be a moment after the page has changed.
     _wait(lambda: not list((tmp_path / "data").glob("posture/work-*/upload-*")), "the upload to be removed")
 
 
-def test_page_survives_bad_files(address: str, browser, tmp_path: Path):
+def test_page_survives_bad_files(address: Address, browser, tmp_path: Path):
     files = bad_files(tmp_path)
     (tmp_path / "list.mp4").write_bytes(files.pop("playlist").read_bytes())
     hostile = tmp_path / "hostile.mp4"
@@ -154,6 +222,32 @@ def test_page_survives_bad_files(address: str, browser, tmp_path: Path):
         assert "Traceback" not in _text(browser)
         assert "Choose a clip" in _text(browser)
     assert [url for url in _addresses(browser) if not _is_own(url)] == []
+
+
+def _write_two_children(folder: Path) -> Path:
+    """A film of two drawn children side by side, one of them upright and one tilted."""
+    halves = []
+    for clip in write_samples(folder / "clips", names=["steady-left-tilt", "straight-and-lively"], longest_s=20):
+        with av.open(str(clip)) as container:
+            halves.append([frame.to_ndarray(format="rgb24") for frame in container.decode(video=0)])
+    rate = round(len(halves[0]) / 20)
+    return write_video(folder / "two.mp4", [np.hstack(pair) for pair in zip(*halves, strict=True)], rate)
+
+
+def _measuring(page_pid: int) -> list[int]:
+    """The processes that measure for a page: children of the one from which they are forked, that run, not ended ones."""
+    parents = {}
+    for stat in Path("/proc").glob("[0-9]*/stat"):
+        with contextlib.suppress(OSError):
+            state, parent = stat.read_text().rpartition(")")[2].split()[:2]
+            if state != "Z":
+                parents[int(stat.parent.name)] = int(parent)
+    return [pid for pid, parent in parents.items() if parents.get(parent) == page_pid]
+
+
+def _said(browser) -> str:
+    """The sentences of the result."""
+    return str(browser.execute_script("return document.querySelector('.p-said')?.innerText"))
 
 
 def _choose(browser, path: Path) -> None:
@@ -207,9 +301,9 @@ def _answers(port: int) -> bool:
         return probe.connect_ex(("127.0.0.1", port)) == 0
 
 
-def _wait(is_so: Callable[[], object], what: str) -> None:
+def _wait(is_so: Callable[[], object], what: str, patience_s: float = PATIENCE_S) -> None:
     """Wait for something, or fail with its name."""
-    end_s = time.monotonic() + PATIENCE_S
+    end_s = time.monotonic() + patience_s
     while not is_so():
-        assert time.monotonic() < end_s, f"waited {PATIENCE_S} s for {what}"
+        assert time.monotonic() < end_s, f"waited {patience_s} s for {what}"
         time.sleep(0.2)

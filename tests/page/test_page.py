@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 import json
+import multiprocessing
+import os
 import re
+import subprocess
+import sys
 import tomllib
+from functools import partial
 from pathlib import Path
 
 import pytest
 import streamlit as st
 from streamlit.runtime.scriptrunner import StopException
 
+from posture.batch.children import measure_in_child
 from posture.conventions import DISCLAIMER
-from posture.errors import ClipError, OutputError
+from posture.errors import ClipError, CrashError, FaultError, OutputError
 from posture.page import main, result, start, style
+from tests.page import works
 from tests.page.conftest import ROOT
 
 SIDES = re.compile(r"\b(right|left)\b", re.IGNORECASE)
@@ -24,7 +31,7 @@ def words(page) -> str:
     shown = [*page.html, *page.error, *page.text, *page.markdown, *page.caption, *page.warning, *page.info]
     labels = [w.label for kind in (page.button, page.radio, page.text_input, page.number_input, page.selectbox) for w in kind]
     text = "\n".join([*(str(e.value if hasattr(e, "value") else e.proto.body) for e in shown), *labels])
-    return re.sub(r"<style>.*?</style>", "", text, flags=re.DOTALL)
+    return re.sub(r"<style>.*?</style>|data:image[^\"]*", "", text, flags=re.DOTALL)
 
 
 def upload(page, tilt_deg: int, name: str = "anna-example.mp4", rest: bytes = b"clip"):
@@ -147,9 +154,11 @@ def test_draw_other_source_clears_the_result(open_page, measurer):
     ("error", "line"),
     [
         (ClipError("Expected a video; 'x' is ![a](http://example.org/a.png)."), "Expected a video"),
+        (CrashError("Expected to measure 'this file'; it crashed."), "Expected to measure 'this file'; it crashed"),
+        (FaultError("KeyError: secret"), "Something went wrong inside the program; the clip was not measured."),
         (RuntimeError("secret /home/anna"), "Something went wrong inside the program; the clip was not measured."),
     ],
-    ids=["ours", "unexpected"],
+    ids=["ours", "crash", "fault", "unexpected"],
 )
 def test_draw_error_is_a_line_and_the_page_goes_on(open_page, measurer, private, error, line):
     page = open_page()
@@ -164,6 +173,25 @@ def test_draw_error_is_a_line_and_the_page_goes_on(open_page, measurer, private,
     page.button(key="measure").click().run()
     assert not page.error
     assert "The head is tilted by 14 degrees" in words(page)
+
+
+def test_draw_crash_and_hang_of_the_child_are_a_line(open_page, private, monkeypatch):
+    page = open_page()
+    for work, line in ((works.crash, "crashed on it (signal SEGV)"), (works.hang, "made no progress for 2 s")):
+        monkeypatch.setattr(main, "measure_in_child", partial(measure_in_child, work=work, stall_s=2.0))
+        upload(page, 14)
+        (shown,) = [e.value.replace("\\", "") for e in page.error]
+        assert line in shown
+        assert "'this file'" in shown
+        assert not page.button(key="measure").disabled
+    assert not multiprocessing.active_children()
+    assert not any(p.is_file() and p.name != "owner" for p in private.glob("work-*/**/*"))
+
+
+def test_page_begins_without_the_landmark_library():
+    code = "import sys, posture.page.main, posture.page.start; sys.exit('mediapipe' in sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT)}, timeout=120)
+    assert done.returncode == 0
 
 
 def test_draw_stopped_measurement_leaves_nothing_and_can_be_begun_again(open_page, measurer, private):

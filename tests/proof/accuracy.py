@@ -1,65 +1,55 @@
-"""How well tilt, turn and chin are read on rendered heads: ``python -m tests.proof.accuracy [--per-head N]``.
+"""How well tilt, turn and chin are read on rendered heads: ``python -m tests.proof.accuracy``.
 
-Faces of 90 to 190 px from forehead to chin, tilt, turn and chin uniform within 25 degrees, pictures of 1280x720 with a focal
-length of 1000 px that is known, half of the faces at the centre and half off it, sensor noise of 3 grey levels. Chin is judged
-against the mean of three neutral pictures of the same head, turn and chin against the line of sight. Rendered heads have no real
-lens, light or hair over the eyes, so these errors are a lower bound of those on people.
+Four bands of the height from forehead to chin times plain pictures, glasses, a hand over mouth and chin, a patch over one eye,
+noise, blur, low light and light from one side. Tilt, turn and chin are uniform within 25 degrees, pictures are of 1280x720 with a
+focal length of 1000 px that is known, half of the faces are at the centre and half off it. Chin is judged against the mean of three
+neutral pictures of the same head, turn and chin against the line of sight. Rendered heads have no real lens, light or hair over the
+eyes, so these errors are a lower bound of those on people.
+
+``--rows FILE`` keeps one row a picture; ``--from FILE`` prints the tables from such rows without drawing anything; ``--table`` prints
+the uncertainty of the landmarks by height and quality as JSON.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from posture.geometry.angles import line_of_sight, posture_matrix
-from posture.geometry.pose import angles_against_camera
-from tests.proof.material import Rgb, load_heads, measure_picture
+from posture.see import BAD_FIT_SHARE
+from tests.proof.landmark_table import QUALITIES, is_used, make_table, quality_says
+from tests.proof.material import Rgb, load_heads
+from tests.proof.occluders import CONDITIONS, Condition
+from tests.proof.rows import (
+    BANDS_PX,
+    FOCAL_PX,
+    HEIGHT_PX,
+    NAMES,
+    RANGE_DEG,
+    WIDTH_PX,
+    Row,
+    draw_neutral,
+    draw_shots,
+    measure_cell,
+    neutral_deg,
+    read_rows,
+    write_rows,
+)
 
-WIDTH_PX, HEIGHT_PX, FOCAL_PX = 1280, 720, 1000.0
-FACE_PX = (90.0, 190.0)
-RANGE_DEG = 25.0
-NOISE = 3.0
-OFF_CENTRE = (0.35, 0.25)
-"""Farthest from the centre, in shares of width and height; the whole head stays in the picture."""
+__all__ = ["FOCAL_PX", "HEIGHT_PX", "NAMES", "WIDTH_PX", "head_names", "head_pictures", "main", "mean_and_p95"]
 
-NEUTRAL_FACES_PX = (100.0, 140.0, 180.0)
-FIRST_DISTANCE_M = 0.9
-PER_HEAD = 40
+PER_HEAD = 12
 SEED = 2026
 """Chosen before any figure was seen."""
 
-NAMES = ("tilt", "turn", "chin")
+WANTED_FACE_PX = 40.0
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class HeadResult:
-    """Errors of one head.
-
-    Attributes
-    ----------
-    name : str
-    error_deg : ndarray, shape (n, 3)
-        Measured less true; chin against the head's own neutral.
-    truth_deg : ndarray, shape (n, 3)
-    neutral_deg : ndarray, shape (3,)
-        Mean reading of the neutral pictures.
-    lost : int
-        Pictures in which no face was found.
-    face_px : ndarray, shape (n,)
-        Height that the landmarks span.
-    """
-
-    name: str
-    error_deg: Array
-    truth_deg: Array
-    neutral_deg: Array
-    lost: int
-    face_px: Array
 
 
 def head_names() -> list[str]:
@@ -68,7 +58,7 @@ def head_names() -> list[str]:
 
 
 def head_pictures(name: str, per_head: int, seed: int) -> Iterator[tuple[Rgb, Array]]:
-    """Draw one head: the neutral pictures first, then random postures.
+    """Draw one head, plain and of the largest band of heights: the neutral pictures first, then random postures.
 
     Parameters
     ----------
@@ -82,98 +72,148 @@ def head_pictures(name: str, per_head: int, seed: int) -> Iterator[tuple[Rgb, Ar
     tuple
         Picture and true tilt, turn and chin (3,) against the line of sight.
     """
-    heads = load_heads()
-    head = heads.load(name)
-    room = heads.room((WIDTH_PX, HEIGHT_PX), seed=1)
-    rng = np.random.default_rng([seed, *name.encode()])
-
-    def picture(posture_deg: Sequence[float] | Array, place_m: Array) -> Rgb:
-        """The head at a place, with a posture against the line of sight."""
-        azimuth, elevation = line_of_sight(place_m)
-        tilt, turn, chin = posture_deg
-        rotation = posture_matrix(tilt, turn + azimuth, chin + elevation)
-        camera = heads.Camera(WIDTH_PX, HEIGHT_PX, FOCAL_PX)
-        return np.asarray(heads.degrade(heads.render(head, rotation, camera, tuple(place_m), room), rng, NOISE))
-
-    # Heads differ in size; the height found in one picture tells the distance for any other.
-    first = measure_picture(picture((0, 0, 0), np.array([0, 0, FIRST_DISTANCE_M])), FOCAL_PX)
-    if first is None:
-        raise RuntimeError(f"Expected a face in the neutral picture of '{name}'; none was found.")
-    span_px_m = first.face_height_px * FIRST_DISTANCE_M
-    for face_px in NEUTRAL_FACES_PX:
-        yield picture((0, 0, 0), np.array([0, 0, span_px_m / face_px])), np.zeros(3)
-    for k in range(per_head):
-        posture_deg = rng.uniform(-RANGE_DEG, RANGE_DEG, 3)
-        distance = span_px_m / rng.uniform(*FACE_PX)
-        off = rng.uniform(-1, 1, 2) * OFF_CENTRE * (k % 2)
-        place = np.array([off[0] * WIDTH_PX / FOCAL_PX, off[1] * HEIGHT_PX / FOCAL_PX, 1.0]) * distance
-        yield picture(posture_deg, place), posture_deg
-
-
-def measure_head(name: str, per_head: int, seed: int = SEED) -> HeadResult:
-    """Render one head in random postures and measure them.
-
-    Parameters
-    ----------
-    name : str
-    per_head : int
-        Postures beside the neutral ones.
-    seed : int
-
-    Returns
-    -------
-    HeadResult
-    """
-    neutral, errors, truths, sizes, lost = [], [], [], [], 0
-    for k, (picture, truth_deg) in enumerate(head_pictures(name, per_head, seed)):
-        pose = measure_picture(picture, FOCAL_PX)
-        if pose is None:
-            lost += 1
-            continue
-        angles = np.array(angles_against_camera(pose))
-        if k < len(NEUTRAL_FACES_PX):
-            neutral.append(angles)
-            continue
-        errors.append(angles - truth_deg)
-        truths.append(truth_deg)
-        sizes.append(pose.face_height_px)
-    own = np.mean(neutral, axis=0)
-    return HeadResult(name, np.array(errors) - [0, 0, own[2]], np.array(truths), own, lost, np.array(sizes))
+    for shot in (*draw_neutral(name, seed), *draw_shots(name, "plain", BANDS_PX[-1], per_head, seed)):
+        yield shot.picture, shot.truth_deg
 
 
 def mean_and_p95(error_deg: Array) -> tuple[Array, Array]:
-    """Mean and 95th percentile of the sizes of errors (n, 3), each of shape (3,)."""
+    """Mean and 95th percentile of the sizes of errors (n, 3), each of shape (3,); NaN where there are none."""
     size = np.abs(error_deg)
+    if not len(size):
+        return np.full(3, np.nan), np.full(3, np.nan)
     return size.mean(0), np.percentile(size, 95, axis=0)
 
 
-def main(argv: Sequence[str] | None = None) -> None:
-    """Measure all heads and print the table."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--per-head", type=int, default=PER_HEAD, help=f"postures of each head (default {PER_HEAD})")
-    per_head = parser.parse_args(argv).per_head
-    print(f"Rendered heads, {per_head} postures each, seed {SEED}; degrees: mean error / 95th percentile")
-    print(f"{'head':10}" + "".join(f"{name:>15}" for name in NAMES) + f"{'lost':>7}{'neutral tilt turn chin':>26}")
-    results = []
-    for name in head_names():
-        result = measure_head(name, per_head)
-        results.append(result)
-        neutral = " ".join(f"{v:6.1f}" for v in result.neutral_deg)
-        print(f"{name:10}{_row(result.error_deg)}{result.lost:7d}{neutral:>26}", flush=True)
-    error, truth = (np.concatenate([getattr(r, field) for r in results]) for field in ("error_deg", "truth_deg"))
-    print(f"{'all':10}{_row(error)}{sum(r.lost for r in results):7d}")
+def errors_of(rows: Sequence[Row]) -> Array:
+    """Errors (n, 3) of the rows in which the head was found."""
+    return np.array([row.error_deg for row in rows if row.found]).reshape(-1, 3)
+
+
+def measure_all(
+    names: Sequence[str],
+    conditions: Sequence[Condition],
+    bands_px: Sequence[tuple[float, float]],
+    per_head: int,
+    seed: int = SEED,
+    workers: int = 1,
+) -> Iterator[list[Row]]:
+    """Measure every head under every condition in every band of heights.
+
+    Parameters
+    ----------
+    names, conditions : sequence of str
+    bands_px : sequence of (low, high)
+    per_head : int
+        Pictures of each head in each cell.
+    seed, workers : int
+
+    Yields
+    ------
+    list of Row
+        One head in one cell, in order.
+    """
+    jobs = [(name, condition, band, per_head, seed) for name in names for condition in conditions for band in bands_px]
+    if workers == 1:
+        for job in jobs:
+            yield measure_cell(*job)
+        return
+    # A process started anew: forking after the landmarker's threads have begun may stop for ever.
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+        yield from pool.map(measure_cell, *zip(*jobs, strict=True))
+
+
+def summary_line(rows: Sequence[Row]) -> str:
+    """Pictures, found, used, mean error and 95th percentile of those found, mean error of those used, as text."""
+    used = [row for row in rows if is_used(row)]
+    mean, p95 = mean_and_p95(errors_of(rows))
+    found = f"{100 * np.mean([row.found for row in rows]):6.1f}{100 * len(used) / len(rows):7.1f}"
+    text = "".join(f"{f'{m:.2f} / {p:.2f}':>15}" for m, p in zip(mean, p95, strict=True))
+    return f"{len(rows):5d}{found}{text}  " + "".join(f"{v:6.2f}" for v in mean_and_p95(errors_of(used))[0])
+
+
+def print_tables(rows: Sequence[Row], bands_px: Sequence[tuple[float, float]], seed: int | None = None) -> None:
+    """Print the table of cells, the wanted figures' lines, and the plain heads one by one."""
+    head = f"{'n':>5}{'found':>6}{'used':>7}" + "".join(f"{name:>15}" for name in NAMES) + "   of those used"
+    print(f"Rendered heads; found and used (a fit within {BAD_FIT_SHARE}) in %; mean error / 95th percentile, degrees")
+    print(f"{'condition':12}{'face, px':>9}{head}")
+    conditions = [condition for condition in CONDITIONS if any(row.condition == condition for row in rows)]
+    for condition in conditions:
+        for low, high in bands_px:
+            cell = [row for row in rows if row.condition == condition and low <= row.true_face_px < high]
+            if cell:
+                print(f"{condition:12}{f'{low:.0f}-{high:.0f}':>9}{summary_line(cell)}")
+    print(f"Faces of {WANTED_FACE_PX:.0f} px and more:")
+    large = [row for row in rows if row.true_face_px >= WANTED_FACE_PX]
+    for condition in conditions:
+        cell = [row for row in large if row.condition == condition]
+        if cell:
+            print(f"{condition:12}{'40-':>9}{summary_line(cell)}")
+    for name, quality in QUALITIES.items():
+        said = "".join(f"{v:+7.2f}" for v in quality_says(rows, quality))
+        print(f"rank correlation of {name} with the size of the errors:{said}")
+    plain = [row for row in large if row.condition == "plain"]
+    if plain:
+        _print_heads(plain, head, seed)
+
+
+def _print_heads(plain: Sequence[Row], head: str, seed: int | None) -> None:
+    """The plain pictures of every head; root mean square and slope of all, where the postures differ."""
+    print(f"Plain, by head:{head:>75}" + (f"{'neutral tilt turn chin':>26}" if seed is not None else ""))
+    for name in sorted({row.head for row in plain}):
+        own = " ".join(f"{v:6.1f}" for v in neutral_deg(name, seed)) if seed is not None else ""
+        print(f"{name:21}{summary_line([row for row in plain if row.head == name])}{own:>26}")
+    error = errors_of(plain)
+    truth = np.array([row.truth_deg for row in plain if row.found]).reshape(-1, 3)
+    if len(truth) < 2 or np.ptp(truth, axis=0).min() == 0:
+        return
     print("root mean square  " + " ".join(f"{v:.2f}" for v in np.sqrt((error**2).mean(0))))
     slopes = [np.polyfit(truth[:, k], error[:, k] + truth[:, k], 1)[0] for k in range(3)]
     print("slope             " + " ".join(f"{v:.3f}" for v in slopes))
-    sizes = np.concatenate([r.face_px for r in results])
-    print(
-        f"{len(error)} pictures; faces {sizes.min():.0f} to {sizes.max():.0f} px high as found, median {np.median(sizes):.0f}"
-    )
 
 
-def _row(error_deg: Array) -> str:
-    """Mean and 95th percentile of three angles as text."""
-    return "".join(f"{f'{mean:.2f} / {p95:.2f}':>15}" for mean, p95 in zip(*mean_and_p95(error_deg), strict=True))
+def _bands(text: str) -> list[tuple[float, float]]:
+    """Bands of heights from a text like ``25-35,90-190``."""
+    try:
+        bands = [(float(low), float(high)) for low, high in (part.split("-") for part in text.split(","))]
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"expected bands such as 25-35,90-190; '{text}' came") from error
+    if any(not 0 < low < high for low, high in bands):
+        raise argparse.ArgumentTypeError(f"expected bands from lower to higher; '{text}' came")
+    return bands
+
+
+def main(argv: Sequence[str] | None = None) -> None:
+    """Measure, keep the rows, print the tables."""
+    assert __doc__ is not None
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--per-head", type=int, default=PER_HEAD, help=f"pictures of a head in a cell (default {PER_HEAD})")
+    parser.add_argument("--condition", action="append", choices=CONDITIONS, help="only this one; may be given again")
+    parser.add_argument("--heights", type=_bands, default=list(BANDS_PX), help="bands of face height, as 25-35,90-190")
+    parser.add_argument("--head", action="append", choices=head_names(), help="only this one; may be given again")
+    parser.add_argument("--seed", type=int, default=SEED, help=f"of postures and noise (default {SEED})")
+    parser.add_argument("--workers", type=int, default=1, help="processes (default 1)")
+    parser.add_argument("--rows", type=Path, help="keep a row for every picture in this CSV file")
+    parser.add_argument("--from", dest="kept", type=Path, help="read rows that were kept instead of measuring")
+    parser.add_argument("--table", action="store_true", help="print the uncertainty of the landmarks as JSON, nothing else")
+    parser.add_argument("--quality", choices=QUALITIES, default="fit", help="what the table is split by (default fit)")
+    given = parser.parse_args(argv)
+    rows: list[Row] = []
+    if given.kept is not None:
+        rows = read_rows(given.kept)
+    else:
+        names, conditions = given.head or head_names(), given.condition or CONDITIONS
+        if not given.table:
+            print(
+                f"{given.per_head} pictures of each of {len(names)} heads a cell, within {RANGE_DEG:.0f} degrees, seed {given.seed}"
+            )
+        for cell in measure_all(names, conditions, given.heights, given.per_head, given.seed, given.workers):
+            rows += cell
+            if given.rows is not None:
+                write_rows(given.rows, rows)
+    if given.table:
+        print(json.dumps(make_table(rows, QUALITIES[given.quality])))
+    else:
+        print_tables(rows, given.heights, given.seed if given.kept is None else None)
 
 
 if __name__ == "__main__":

@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 
 from posture.clip.frame import Frame, Upright
 from posture.clip.planes import ArrayPicture
-from posture.face.follow import FaceFollower, FaceSeen
+from posture.face.faces import FacesFollower
 from posture.face.model import load_canonical_face
+from posture.face.seen import FaceSeen
 from posture.geometry.pose import Camera, Pose, estimate_pose
 
 SHARED = Path(__file__).resolve().parents[3] / "shared"
@@ -85,9 +86,9 @@ def frame_of(rgb: Rgb, time_s: float = 0.0) -> Frame:
 
 
 def see_face(rgb: Rgb) -> FaceSeen | None:
-    """The face of one picture, found and settled as in a clip that begins with it; None where there is none."""
-    with FaceFollower() as follower:
-        return follower.look(frame_of(rgb))
+    """The largest face of one picture, found and settled as in a clip that begins with it; None where there is none."""
+    with FacesFollower() as follower:
+        return next(iter(follower.look(frame_of(rgb))), None)
 
 
 def measure_picture(rgb: Rgb, focal_px: float) -> Pose | None:

@@ -1,9 +1,11 @@
-"""Pictures without a known posture, turned and mirrored by a known amount: ``python -m tests.proof.photographs``.
+"""Pictures without a known posture, turned, mirrored and shrunk by a known amount: ``python -m tests.proof.photographs``.
 
 Turning a picture in its plane about its centre is a camera roll, positive when the whole picture turns counter-clockwise as you
 look at it; with the roll taken out again (`posture.geometry.angles.to_level`) tilt, turn and chin must be those of the picture as
 it was. A mirrored picture, read as mirrored, must give the same angles too. This tells the sign and the scale of every angle's
 share in such a turn and how steady the landmarks are on real skin; it does not tell that the posture itself is right.
+A picture shrunk until the face is so many pixels high and kept as JPEG must give the same angles as well: read after it was
+enlarged again, so that only detail is gone, and read small, on a canvas of the size it had, so that the face must be found too.
 The library's own facial transformation matrix on the same pictures is a third opinion on the signs.
 """
 
@@ -11,52 +13,24 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from posture.face.model import load_canonical_face, load_model_bytes
-from posture.geometry.angles import line_of_sight, mirror, posture_angles, to_level, wrap_deg
-from posture.geometry.pose import Camera, Pose, estimate_pose
-from posture.measure import DEFAULT_VIEW_SHARE
+from posture.face.model import load_model_bytes
+from posture.geometry.angles import mirror, posture_angles, to_level
+from posture.see import DEFAULT_VIEW_SHARE
 from tests.proof.material import CLIPS, CLIPS_MISSING, Rgb, clips_present, load_astronaut, read_pictures, see_face
+from tests.proof.readings import Change, angles, is_another, look, mean_size
+from tests.proof.shrunk import print_shrunk
 
 STEPS_DEG = tuple(float(a) for a in range(-45, 46, 5) if a)
 CLIP_STEPS_DEG = tuple(float(a) for a in range(-45, 46, 15) if a)
 FRAMES_A_CLIP = 6
 
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Seen:
-    """One picture's reading: pose, and where the face is (centre (2,) and size, pixels)."""
-
-    pose: Pose
-    centre_px: Array
-    size_px: float
-
-
-@dataclass(frozen=True)
-class Change:
-    """What turning or mirroring one picture changed after it was taken out again.
-
-    Attributes
-    ----------
-    what : float or "mirrored"
-        By how much the picture was turned, degrees.
-    found : bool
-        False where no face was found, or another person's.
-    difference_deg : ndarray, shape (3,)
-        Tilt, turn and chin against the line of sight, less those of the picture as it was; NaN where not found.
-    """
-
-    what: float | str
-    found: bool
-    difference_deg: Array
 
 
 def turned(picture: Rgb, angle_deg: float) -> Rgb:
@@ -68,22 +42,6 @@ def turned(picture: Rgb, angle_deg: float) -> Rgb:
     matrix = cv2.getRotationMatrix2D(((width - 1) / 2, (height - 1) / 2), angle_deg, 1.0)
     matrix[:, 2] += [(side - width) / 2, (side - height) / 2]
     return np.asarray(cv2.warpAffine(picture, matrix, (side, side), flags=cv2.INTER_CUBIC, borderValue=(128, 128, 128)))
-
-
-def look(picture: Rgb, focal_px: float) -> Seen | None:
-    """Read the largest face of a picture."""
-    face = see_face(picture)
-    if face is None:
-        return None
-    camera = Camera(picture.shape[1], picture.shape[0], focal_px)
-    return Seen(estimate_pose(face.points_px, face.depth_px, camera, load_canonical_face()), face.centre_px, face.size_px)
-
-
-def angles(rotation: Array, place: Array) -> Array:
-    """Tilt, turn and chin against the line of sight, shape (3,)."""
-    tilt, turn, chin = posture_angles(rotation)
-    azimuth, elevation = line_of_sight(place)
-    return np.array([tilt, wrap_deg(turn - azimuth), wrap_deg(chin - elevation)])
 
 
 def compare(picture: Rgb, steps_deg: Sequence[float]) -> list[Change]:
@@ -116,8 +74,7 @@ def compare(picture: Rgb, steps_deg: Sequence[float]) -> list[Change]:
             after = look(turned(picture, what), focal_px)
             c, s = np.cos(np.radians(what)), np.sin(np.radians(what))
             expected = middle + np.array([[c, s], [-s, c]]) @ (before.centre_px - middle)
-        # With two people in the picture the other one may become the larger; that compares nothing.
-        if after is None or np.linalg.norm(after.centre_px - expected) > 0.5 * before.size_px:
+        if after is None or is_another(after, expected, before.size_px):
             changes.append(Change(what, False, np.full(3, np.nan)))
             continue
         undone = mirror if isinstance(what, str) else to_level
@@ -175,9 +132,7 @@ def clip_paths() -> list[Path]:
 
 def mean_sizes(changes: Sequence[Change], mirrored: bool) -> tuple[Array, int, int]:
     """Mean size of the differences (3,) of the turned or of the mirrored pictures, how many, and how many were not found."""
-    chosen = [c for c in changes if isinstance(c.what, str) == mirrored]
-    found = [np.abs(c.difference_deg) for c in chosen if c.found]
-    return (np.mean(found, axis=0) if found else np.full(3, np.nan)), len(found), len(chosen) - len(found)
+    return mean_size([c for c in changes if isinstance(c.what, str) == mirrored])
 
 
 def main(argv: Sequence[str] | None = None) -> None:
@@ -209,6 +164,7 @@ def main(argv: Sequence[str] | None = None) -> None:
             print(_row(f"  turned by {step:+g}", [c for c in every if c.what == step], both=False))
     else:
         print(f"\nReal clips left out: {CLIPS_MISSING}.")
+    print_shrunk(named)
     print("\nOur angles less those of the library's own matrix, against the camera's axis, in a cut about the face, degrees")
     print(
         f"{'picture':<46}{'tilt':>7}{'turn':>7}{'chin':>7}{'sd tilt':>9}{'turn':>6}{'chin':>6}{'n':>4}   same sign (both over 5)"

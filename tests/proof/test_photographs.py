@@ -1,11 +1,11 @@
-"""A real face, turned and mirrored by known amounts, gives the same posture once that is taken out."""
+"""A real face, turned, mirrored or shrunk by known amounts, gives the same posture once that is taken out."""
 
 import numpy as np
 import pytest
 
 from posture.geometry.angles import angle_between_deg
-from posture.measure import DEFAULT_VIEW_SHARE
-from tests.proof import photographs
+from posture.see import DEFAULT_VIEW_SHARE
+from tests.proof import photographs, shrunk
 from tests.proof.material import CLIPS_MISSING, clips_present
 
 STEPS_DEG = (-45.0, -30.0, -15.0, 15.0, 30.0, 45.0)
@@ -67,6 +67,27 @@ def test_library_matrix_has_the_same_signs(astronaut: np.ndarray) -> None:
     assert upright is not None
     # Each opinion on its own changes the side of turn, by as much.
     assert mirrored[0][1] - upright[0][1] == pytest.approx(mirrored[1][1] - upright[1][1], abs=3)
+
+
+def test_shrunk_photograph_keeps_its_angles(astronaut: np.ndarray) -> None:
+    changes = {change.what: change for change in shrunk.compare_shrunk(astronaut, (80.0, 45.0, 400.0))}
+    # The face is lower than 400 px as it is.
+    assert set(changes) == {"enlarged 80", "small 80", "enlarged 45", "small 45"}
+    for what, most in (("enlarged 80", (0.5, 1.2, 1.5)), ("small 80", (0.5, 1.2, 1.5)), ("enlarged 45", (1.2, 2.5, 3.0))):
+        assert changes[what].found, what
+        assert (np.abs(changes[what].difference_deg) < most).all(), (what, changes[what].difference_deg)
+
+
+def test_shrunk_pictures_have_the_size_and_place_they_say() -> None:
+    picture = np.zeros((120, 200, 3), np.uint8)
+    picture[40:80, 60:140] = (200, 40, 40)
+    small = shrunk.shrunk(picture, 0.25)
+    assert small.shape == (30, 50, 3)
+    assert small[15, 25].astype(int) == pytest.approx([200, 40, 40], abs=12)
+    canvas = shrunk.on_canvas(small, 200, 120)
+    rows, columns = np.nonzero(canvas[..., 0] > 170)
+    assert (rows.mean(), columns.mean()) == pytest.approx((59.5, 99.5), abs=0.6)
+    assert np.ptp(columns) == pytest.approx(19, abs=1)
 
 
 @pytest.mark.slow

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from posture.geometry.angles import posture_matrix
-from posture.measure import Measurement, Settings, read_measurement
+from posture.measure import Measurement, Settings, read_clip
+from posture.see import SeenClip, SeenPerson
 from posture.signal.track import HeadTrack
-from posture.summary.checks import ClipFacts
 from posture.summary.record import Conditions
 
 HELD = ((-14.0, -12.0, -8.0),)
@@ -45,21 +45,22 @@ def _build(
 ) -> Measurement:
     """A measurement of a made-up head."""
     track = make_track(**({"seconds": 0.06} if photograph else {}) | track_kwargs)
-    facts = ClipFacts(
+    share = float(track.face_found.mean())
+    person = SeenPerson(track, portrait=None, stretches=(1,), seen_share=share, is_still=False)
+    seen = SeenClip(
         kind="photograph" if photograph else "video",
         sha256="ab" * 32,
-        duration_s=None if photograph else float(np.ptp(track.time_s)),
         width_px=1280,
         height_px=720,
-        frames_analysed=len(track.time_s),
-        faces_found_share=float(track.face_found.mean()),
-        persons=1,
-        face_height_px=200.0 if track.face_found.any() else None,
-        longest_step_s=0.07,
-        unreliable_share=0.0,
+        time_s=track.time_s,
+        persons=(person,) if share else (),
         damage=None,
+        filmed_on=None,
+        filmed_on_source=None,
+        focal_px=1100.0,
+        steps=(),
     )
-    return read_measurement(track, facts, Settings(mirrored=mirrored), conditions or Conditions(), label)
+    return read_clip(seen, Settings(mirrored=mirrored), conditions, label)
 
 
 @pytest.fixture(scope="session")

@@ -12,7 +12,7 @@ import pytest
 from matplotlib.text import Text
 
 from posture.geometry.angles import mirror
-from posture.measure import Settings, read_measurement
+from posture.measure import Settings, read_clip
 from posture.report import draw_heads, draw_map, draw_timeline, figures_svg, png_bytes
 from posture.report.places import spell_places
 from posture.report.timeline import say_tick, ways
@@ -34,7 +34,8 @@ def mirrored_measurement(made):
     """The measurement of the same clip, its picture mirrored."""
     rotation, place = mirror(made.track.rotation, made.track.place_cm)
     track = replace(made.track, rotation=rotation, place_cm=place)
-    return read_measurement(track, made.facts, Settings(mirrored="unknown"), made.summary.conditions)
+    seen = replace(made.seen, persons=tuple(replace(person, track=track) for person in made.seen.persons))
+    return read_clip(seen, Settings(mirrored="unknown"), made.summary.conditions)
 
 
 def words(figure):

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from posture.measure import Measurement, Settings, read_measurement
+from posture.measure import Measurement, Settings, read_clip
 from posture.summary.record import Conditions
 from posture.summary.words import result_sentences
 
@@ -83,7 +83,8 @@ def test_unknown_mirroring_reads_the_same_for_either_side(measure: Measure, kind
     if mirrored_track:
         turned = first.track.rotation * [[[1, -1, -1], [-1, 1, 1], [-1, 1, 1]]]
         track = replace(first.track, rotation=turned, place_cm=first.track.place_cm * [-1, 1, 1])
-        second = read_measurement(track, first.facts, Settings(), Conditions(target="camera"), "K7")
+        seen = replace(first.seen, persons=(replace(first.seen.persons[0], track=track),))
+        second = read_clip(seen, Settings(), Conditions(target="camera"), "K7")
     a, b = (json.loads(m.summary.to_json()) for m in (first, second))
     for part in ("unsided", "moment", "habitual", "postures"):
         pairs = zip(values(a[part]), values(b[part]), strict=True)
@@ -98,7 +99,9 @@ def test_unknown_mirroring_reads_the_same_for_either_side(measure: Measure, kind
     "facts",
     [
         pytest.param({}, id="good clip"),
-        pytest.param({"persons": 2}, id="two people"),
+        pytest.param({"persons": 2, "person": 2}, id="two people"),
+        pytest.param({"persons": 2, "person": None, "asked_person": 3}, id="nobody of that number"),
+        pytest.param({"is_still": True, "still_faces": 1}, id="a doll"),
         pytest.param({"unreliable_share": 0.4, "damage": "the end is missing"}, id="bad clip"),
         pytest.param({"faces_found_share": 0.3, "face_height_px": 40.0, "longest_step_s": 4.0}, id="hardly seen"),
     ],

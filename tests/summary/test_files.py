@@ -7,6 +7,7 @@ import json
 import math
 import os
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -19,7 +20,7 @@ Measure = Callable[..., Measurement]
 
 
 def rows(measurement: Measurement) -> list[dict[str, str]]:
-    return list(csv.DictReader(io.StringIO(track_csv(measurement.track, measurement.found))))
+    return list(csv.DictReader(io.StringIO(track_csv(measurement.track, measurement.found, measurement.facts.person))))
 
 
 def test_both_files_are_written(measure: Measure, tmp_path: Path) -> None:
@@ -28,7 +29,7 @@ def test_both_files_are_written(measure: Measure, tmp_path: Path) -> None:
     assert [p.name for p in (track, summary)] == ["clip.track.csv", "clip.summary.json"]
     assert sorted(p.name for p in track.parent.iterdir()) == ["clip.summary.json", "clip.track.csv"]
     assert json.loads(summary.read_text(encoding="utf-8"))["clip"]["sha256"] == "a" * 64
-    assert track.read_text(encoding="utf-8") == track_csv(measurement.track, measurement.found)
+    assert track.read_text(encoding="utf-8") == track_csv(measurement.track, measurement.found, measurement.facts.person)
 
 
 def test_same_clip_replaces_its_own_result(measure: Measure, tmp_path: Path) -> None:
@@ -145,3 +146,16 @@ def test_track_without_a_face_is_empty_where_there_is_no_value(measure: Measure)
         assert (row["face_found"], row["tilt_deg"], row["person"], row["quality"]) == ("0", "", "", "")
         assert math.isfinite(float(row["time_s"]))
         assert "nan" not in "".join(row.values())
+
+
+@pytest.mark.parametrize("person", [1, 3])
+def test_track_names_the_person_where_a_face_was_found(measure: Measure, person: int) -> None:
+    measurement = measure("no")
+    rotation, place = measurement.track.rotation.copy(), measurement.track.place_cm.copy()
+    rotation[10:20], place[10:20] = math.nan, math.nan
+    track = replace(measurement.track, rotation=rotation, place_cm=place)
+    table = list(csv.DictReader(io.StringIO(track_csv(track, measurement.found, person))))
+    assert {row["person"] for row in table[:10]} == {str(person)}
+    assert {row["person"] for row in table[10:20]} == {""}
+    nobody = list(csv.DictReader(io.StringIO(track_csv(track, measurement.found, None))))
+    assert {row["person"] for row in nobody} == {""}

@@ -58,9 +58,9 @@ def test_nan_is_no_number(bad: float) -> None:
 def test_unknown_keys_and_changes_are_refused(measure: Measure) -> None:
     summary = measure("no").summary
     with pytest.raises(ValidationError, match="Extra inputs"):
-        Summary(**json.loads(summary.to_json()), more=1)
+        Summary.model_validate(json.loads(summary.to_json()) | {"more": 1})
     with pytest.raises(ValidationError, match="frozen"):
-        summary.sided = False  # type: ignore[misc]
+        summary.sided = False
 
 
 @pytest.mark.parametrize(
@@ -76,7 +76,7 @@ def test_unknown_keys_and_changes_are_refused(measure: Measure) -> None:
 )
 def test_conditions_out_of_range_are_refused(key: str, value: object) -> None:
     with pytest.raises(ValidationError, match=key):
-        Conditions(**{key: value})
+        Conditions.model_validate({key: value})
 
 
 def test_record_holds_no_minus_zero_and_few_digits(measure: Measure) -> None:

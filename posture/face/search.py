@@ -1,0 +1,161 @@
+"""Find faces in a whole picture: the detector over overlapping tiles, large ones first, a bounded number a frame."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from types import TracebackType
+from typing import Self
+
+import numpy as np
+
+from posture.face.landmarker import Find, LibraryFinder
+from posture.face.seen import Picture, Window
+
+TILE_PX = 128
+"""The detector works at this size."""
+
+TILE_SHARES = (1.0, 0.47, 0.25)
+"""Sides of the tiles against the shorter side of the picture. The detector finds faces from 0.13 of a tile up, so these find
+faces from a thirtieth of the picture: 24 px of 720."""
+
+TILE_OVERLAP = 0.28
+"""Neighbouring tiles share this part at least: the largest face that larger tiles may have missed is whole in one of them."""
+
+SWEEPS_A_ROUND = 3
+"""The small tiles, which are the most, are shared out over that many sweeps."""
+
+LEAST_TILE_PX = 120.0
+"""Smaller tiles would hold faces of under 16 px, of which no angle can be read."""
+
+CONFIRM_SCORE = 0.55
+"""Least score of a find in a window of its own, upright."""
+
+SURE_SCORE = 0.85
+"""From this score on the other ways of turning the window need not be looked at: faces lying or hanging score below 0.8 in it."""
+
+SAME_FACE = 0.5
+"""Two finds whose centres are nearer than this share of the larger are one face."""
+
+
+class FaceSearch:
+    """Looks for faces anywhere in the picture. Use it inside ``with``."""
+
+    def __init__(self) -> None:
+        self._finder = LibraryFinder()
+        self._waiting: list[Window] = []
+        self._sweeps = 0
+
+    def __enter__(self) -> Self:
+        self._finder.__enter__()
+        return self
+
+    def __exit__(self, kind: type | None, error: BaseException | None, trace: TracebackType | None) -> None:
+        self._finder.__exit__(kind, error, trace)
+
+    def sweep(self, picture: Picture) -> list[Find]:
+        """Look at the whole picture: at all tiles the first time, then at the large ones and at every third of the small ones.
+
+        Parameters
+        ----------
+        picture : Picture
+
+        Returns
+        -------
+        list of Find
+            In pixels of the picture, the largest first, each face once.
+        """
+        self._waiting = []
+        tiles = list(_tiles(picture))
+        if self._sweeps:
+            least = 1.01 * TILE_SHARES[-1] * min(picture.width_px, picture.height_px)
+            small = [tile for tile in tiles if tile.side_px < least]
+            large = tiles[: len(tiles) - len(small)]
+            tiles = [*large, *small[self._sweeps % SWEEPS_A_ROUND :: SWEEPS_A_ROUND]]
+        self._sweeps += 1
+        return self._look(picture, tiles)
+
+    def glance(self, picture: Picture, tiles: int) -> list[Find]:
+        """Look at the next few tiles of a round over the whole picture, so that a search costs little in every frame.
+
+        Parameters
+        ----------
+        picture : Picture
+        tiles : int
+            How many.
+
+        Returns
+        -------
+        list of Find
+            As from `sweep`.
+        """
+        if not self._waiting:
+            self._waiting = list(_tiles(picture))
+        now, self._waiting = self._waiting[:tiles], self._waiting[tiles:]
+        return self._look(picture, now)
+
+    def confirm(self, picture: Picture, find: Find) -> int | None:
+        """Look at a find again in a window of its own, turned four ways: chance finds of a tile do not last.
+
+        Parameters
+        ----------
+        picture : Picture
+        find : Find
+
+        Returns
+        -------
+        int or None
+            Quarter turns of the window that bring the face upright; None where the face is not found again.
+        """
+        window = Window.around(find.centre_px, find.size_px, 0, TILE_PX)
+        pixels = window.show(picture)
+        best, best_score = None, CONFIRM_SCORE
+        for turns in range(4):
+            turned = replace(window, quarter_turns=turns)
+            for other in self._finder.find(np.ascontiguousarray(np.rot90(pixels, turns))):
+                centre = turned.to_picture(other.centre_px[None])[0]
+                is_there = np.linalg.norm(centre - find.centre_px) < SAME_FACE * find.size_px
+                if is_there and other.score > best_score:
+                    best, best_score = turns, other.score
+            if best_score > SURE_SCORE:
+                break
+        return best
+
+    def _look(self, picture: Picture, windows: Sequence[Window]) -> list[Find]:
+        """The finds of some windows, each face once: the surest of those that overlap."""
+        finds: list[Find] = []
+        for window in windows:
+            scale = window.side_px / window.out_px
+            for find in self._finder.find(window.show(picture)):
+                centre = window.to_picture(find.centre_px[None])[0]
+                finds.append(Find(centre, find.size_px * scale, find.score))
+        kept: list[Find] = []
+        for find in sorted(finds, key=lambda f: -f.score):
+            if not any(is_same_face(find, other) for other in kept):
+                kept.append(find)
+        return sorted(kept, key=lambda f: -f.size_px)
+
+
+def is_same_face(one: Find, other: Find) -> bool:
+    """Whether two finds lie so near to each other that they are one face."""
+    return bool(np.linalg.norm(one.centre_px - other.centre_px) < SAME_FACE * max(one.size_px, other.size_px))
+
+
+def _tiles(picture: Picture) -> Iterator[Window]:
+    """The tiles of a whole round, the large ones first."""
+    shorter = min(picture.width_px, picture.height_px)
+    for share in TILE_SHARES:
+        side = share * shorter
+        if share < 1 and side < LEAST_TILE_PX:
+            return
+        for top in _tile_starts(picture.height_px, side):
+            for left in _tile_starts(picture.width_px, side):
+                yield Window(left, top, side, TILE_PX)
+
+
+def _tile_starts(length_px: float, side_px: float) -> Sequence[float]:
+    """Where tiles begin along one side of the picture, evenly."""
+    if side_px >= length_px:
+        return [(length_px - side_px) / 2]
+    steps = int(np.ceil((length_px - side_px) / (side_px * (1 - TILE_OVERLAP))))
+    return [float(v) for v in np.linspace(0, length_px - side_px, steps + 1)]
