@@ -55,7 +55,7 @@ class MadeFollower:
     def stretches(self) -> list[Stretch]:
         return [stretch for stretch in self.all.values() if stretch.times_s]
 
-    def look(self, frame: SimpleNamespace) -> list[FaceSeen]:
+    def look(self, frame: SimpleNamespace, upcoming: SimpleNamespace | None = None) -> list[FaceSeen]:
         faces = []
         for number, at in self.plan.items():
             place = at(self.frame)
@@ -169,7 +169,7 @@ def test_faces_of_a_bad_fit_are_seen_but_not_used(watch: Watch) -> None:
     (person,) = watch({1: sways(300, 100)}, spoil=spoil).persons
     assert np.flatnonzero(~person.track.face_found).tolist() == [7, 8, 9]
     assert person.seen_share == 1
-    assert "3 faces left out: their landmarks are not near enough to a face's" in person.track.steps
+    assert "3 faces left out: too blurred, or landmarks not near enough to a face's" in person.track.steps
     facts = read_clip(watch({1: sways(300, 100)}, spoil=spoil), Settings()).facts
     assert facts.faces_found_share == pytest.approx(0.97)
     assert facts.unreliable_share == pytest.approx(0.03)

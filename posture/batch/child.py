@@ -158,12 +158,13 @@ class _Teller:
 def _work(sender: Connection, payload: bytes) -> Measurement:
     """The measurement of the task."""
     task: Task = pickle.loads(payload)
-    if task.beside_others:
-        import cv2
+    import cv2
 
+    # Its threads wait busily for each other over pictures as small as these.
+    cv2.setNumThreads(1)
+    if task.beside_others:
         from posture.clip.container import decode_with
 
-        cv2.setNumThreads(1)
         decode_with(1)
     return task.work(task.job, _Teller(sender, task.pictures))
 

@@ -8,6 +8,7 @@ from typing import Self
 
 import numpy as np
 
+from posture.face.detail import detail_share
 from posture.face.follow import FollowedFace
 from posture.face.landmarker import Find
 from posture.face.scene import Scene
@@ -21,8 +22,8 @@ MAX_FACES = 4
 SWEEP_EVERY_S = 0.5
 """While no face is seen, the whole picture is searched at most this often."""
 
-TILES_A_SECOND = 20.0
-"""While a face is seen, this many tiles of the search a second of film; a round takes about three seconds."""
+TILES_A_SECOND = 10.0
+"""While a face is seen, this many tiles of the search a second of film; a round takes six to eight seconds."""
 
 TILES_A_SECOND_LOST = 60.0
 """The same while a face was lost a short time ago."""
@@ -96,13 +97,15 @@ class FacesFollower:
         """All stretches so far in which a face was seen."""
         return [stretch for stretch in self._stretches if stretch.times_s]
 
-    def look(self, picture: Picture) -> list[FaceSeen]:
+    def look(self, picture: Picture, upcoming: Picture | None = None) -> list[FaceSeen]:
         """See every face in the next frame.
 
         Parameters
         ----------
         picture : Picture
             The frame; later than the one before.
+        upcoming : Picture or None
+            The frame after it, if there is one: the look at that begins.
 
         Returns
         -------
@@ -111,7 +114,7 @@ class FacesFollower:
         """
         seen: list[tuple[_Followed, FaceSeen]] = []
         for followed in list(self._followed):
-            found = followed.face.look(picture)
+            found = followed.face.look(picture, upcoming)
             if found is not None:
                 seen.append((followed, found))
             elif picture.time_s - followed.last_s > KEEP_WINDOW_S:
@@ -122,7 +125,8 @@ class FacesFollower:
                 self._begin(followed)
         self._previous_s = picture.time_s
         faces = [self._remember(followed, found, picture.time_s) for followed, found in seen]
-        for followed, found in self._find(picture, faces):
+        # Of a photograph there is no later frame in which to look further.
+        for followed, found in self._find(picture, faces, is_alone=upcoming is None and not self._stretches):
             faces.append(self._remember(followed, found, picture.time_s))
         self.scene.look(picture, faces)
         return sorted(faces, key=lambda face: -face.size_px)
@@ -132,7 +136,8 @@ class FacesFollower:
         face = followed.face
         assert face.window is not None
         assert face.pixels is not None
-        found = replace(found, stretch=followed.stretch.number)
+        detail = detail_share(face.pixels, face.window.from_picture(found.points_px))
+        found = replace(found, stretch=followed.stretch.number, detail=detail)
         followed.stretch.add(time_s, found, face.window, face.pixels)
         followed.last, followed.last_s = found, time_s
         return found
@@ -163,7 +168,7 @@ class FacesFollower:
         late = followed.last_s < self._previous_s and time_s - followed.last_s > BREAK_S
         return bool(late or moved > BREAK_FACES or not 1 / BREAK_RATIO < ratio < BREAK_RATIO)
 
-    def _find(self, picture: Picture, seen: list[FaceSeen]) -> list[tuple[_Followed, FaceSeen]]:
+    def _find(self, picture: Picture, seen: list[FaceSeen], is_alone: bool) -> list[tuple[_Followed, FaceSeen]]:
         """Search, and begin to follow what is new."""
         now_s = picture.time_s
         since_s, self._glanced_s = now_s - (self._glanced_s if self._glanced_s is not None else now_s), now_s
@@ -171,7 +176,7 @@ class FacesFollower:
             if now_s < self._next_sweep_s:
                 return []
             self._next_sweep_s = now_s + SWEEP_EVERY_S
-            finds = self._search.sweep(picture)
+            finds = self._search.sweep(picture, thorough=is_alone)
         else:
             self._tiles_due += since_s * (TILES_A_SECOND_LOST if now_s - self._lost_s < LOST_S else TILES_A_SECOND)
             tiles = min(int(self._tiles_due), 60)

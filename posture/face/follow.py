@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, replace
 from types import TracebackType
 from typing import Self
 
@@ -41,8 +42,21 @@ FAST = 0.05
 """A face that is farther than this share of its size from where it was expected is looked at again."""
 
 
+@dataclass(frozen=True)
+class _Ahead:
+    """A look at a frame to come, going on in a thread: through which window, with which landmarker."""
+
+    time_s: float
+    window: Window
+    landmarker: LibraryLandmarker
+    looking: Future[tuple[NDArray[np.uint8], NDArray[np.float64] | None]]
+
+
 class FollowedFace:
     """One face and the window around it. Use it inside ``with``; give it the frames in order.
+
+    Two landmarkers take turns, so that the next frame can be looked at while this one still is: each takes half of the time that
+    there is for one. What they see does not depend on how long it takes them.
 
     Attributes
     ----------
@@ -53,7 +67,10 @@ class FollowedFace:
     """
 
     def __init__(self) -> None:
-        self._landmarker = LibraryLandmarker()
+        self._landmarkers = (LibraryLandmarker(), LibraryLandmarker())
+        self._threads = ThreadPoolExecutor(len(self._landmarkers), "face-landmarker")
+        self._turn = 0
+        self._ahead: _Ahead | None = None
         self.window: Window | None = None
         self.pixels: NDArray[np.uint8] | None = None
         self._placed_size_px = 0.0
@@ -63,18 +80,23 @@ class FollowedFace:
         self._speed_px_s = np.zeros(2)
 
     def __enter__(self) -> Self:
-        self._landmarker.__enter__()
+        for landmarker in self._landmarkers:
+            landmarker.__enter__()
         return self
 
     def __exit__(self, kind: type | None, error: BaseException | None, trace: TracebackType | None) -> None:
-        self._landmarker.__exit__(kind, error, trace)
+        self._threads.shutdown(cancel_futures=True)
+        for landmarker in self._landmarkers:
+            landmarker.__exit__(kind, error, trace)
 
-    def look(self, picture: Picture) -> FaceSeen | None:
+    def look(self, picture: Picture, upcoming: Picture | None = None) -> FaceSeen | None:
         """See the face in the next frame, where it was before.
 
         Parameters
         ----------
         picture : Picture
+        upcoming : Picture or None
+            The frame after it, if there is one: the look at that begins.
 
         Returns
         -------
@@ -83,12 +105,46 @@ class FollowedFace:
         """
         if self.window is None:
             return None
-        self._go_along(picture.time_s)
-        found = self._settle(picture, self.window)
+        ahead, self._ahead = self._ahead, None
+        if ahead is not None and ahead.time_s == picture.time_s:
+            self._turn = self._landmarkers.index(ahead.landmarker)
+        if upcoming is not None:
+            self._begin_ahead(upcoming)
+        found = self._seen_ahead(ahead, picture)
+        if found is None:
+            self.window, self._last = self._along(self.window, picture.time_s)
+            found = self._settle(picture, self.window)
         if found is not None and self._has_left_the_middle(found, self.window):
             turns = self._turns(found, self.window.quarter_turns)
             found = self.place(picture, found.centre_px, found.size_px, turns)
         return self._remember(found, picture.time_s)
+
+    def _begin_ahead(self, upcoming: Picture) -> None:
+        """Begin to look at a frame to come, where the face should be then, with the landmarker whose turn it is."""
+        if self.window is None:
+            return
+        window, last = self._along(self.window, upcoming.time_s)
+        if last is None:
+            return
+        landmarker = self._landmarkers[1 - self._turn]
+        self._ahead = _Ahead(
+            upcoming.time_s, window, landmarker, self._threads.submit(_look_through, landmarker, window, upcoming)
+        )
+
+    def _seen_ahead(self, ahead: _Ahead | None, picture: Picture) -> FaceSeen | None:
+        """The face as it was seen ahead, if that was this frame, and the face there is where it is expected by now."""
+        if ahead is None:
+            return None
+        pixels, points = ahead.looking.result()
+        _, expected = self._along(ahead.window, picture.time_s)
+        if ahead.time_s != picture.time_s or points is None or expected is None:
+            return None
+        points = ahead.window.to_picture(points)
+        seen = FaceSeen(points[:, :2], points[:, 2], 1, settled=True)
+        if _moved(seen, expected) >= FAST:
+            return None
+        self.window, self.pixels = ahead.window, pixels
+        return seen
 
     def place(
         self, picture: Picture, centre_px: NDArray[np.float64], size_px: float, quarter_turns: int = 0
@@ -108,10 +164,12 @@ class FollowedFace:
         FaceSeen or None
         """
         found = None
+        self._give_up_ahead()
         for _ in range(2):
             self.window = Window.around(centre_px, size_px, quarter_turns)
             self._placed_size_px = size_px
-            self._landmarker.forget()
+            for landmarker in self._landmarkers:
+                landmarker.forget()
             self._last = None
             found = self._settle(picture, self.window)
             if found is None or np.linalg.norm(found.centre_px - centre_px) > SAME_PLACE * size_px:
@@ -134,31 +192,33 @@ class FollowedFace:
         self._last_centre_px = None if found is None else found.centre_px
         return found
 
-    def _go_along(self, time_s: float) -> None:
-        """Move the window, and what is expected in it, with a face that moves: in the window it then stays where it was.
+    def _give_up_ahead(self) -> None:
+        """Wait for a look that goes on, and forget it: its window is about to be another."""
+        if self._ahead is not None:
+            self._ahead.looking.exception()
+            self._ahead = None
+
+    def _along(self, window: Window, time_s: float) -> tuple[Window, FaceSeen | None]:
+        """Where the window and the face will be by then: a window that goes along with a moving face has it where it was.
 
         The landmarker's region is where the face was in the call before; a window that goes along keeps it right without
         further looks. A face that keeps still has a window that keeps still.
         """
-        assert self.window is not None
         if self._last is None:
-            return
+            return window, None
         ahead = self._speed_px_s * (time_s - self._last_s)
-        length, size = float(np.linalg.norm(ahead)), self._last.size_px
-        if not GOES_FAST * size < length < GOES_TOO_FAST * size:
-            return
-        self.window = replace(
-            self.window, left_px=self.window.left_px + float(ahead[0]), top_px=self.window.top_px + float(ahead[1])
-        )
-        self._last = replace(self._last, points_px=self._last.points_px + ahead)
+        if not GOES_FAST * self._last.size_px < float(np.linalg.norm(ahead)) < GOES_TOO_FAST * self._last.size_px:
+            return window, self._last
+        left, top = window.left_px + float(ahead[0]), window.top_px + float(ahead[1])
+        return replace(window, left_px=left, top_px=top), replace(self._last, points_px=self._last.points_px + ahead)
 
     def _settle(self, picture: Picture, window: Window) -> FaceSeen | None:
         """Look at the window until a further look no longer moves the landmarks; once is enough for a face that kept still."""
         self.pixels = pixels = window.show(picture)
-        before = self._last
+        landmarker = self._landmarkers[self._turn]
+        before = expected = self._last
         for looks in range(1, MAX_LOOKS + 1):
-            # A landmarker that has forgotten takes the surest face in the window, and that may be a neighbour's.
-            points = self._landmarker.look(pixels if before is not None else _alone(pixels))
+            points = _look_at(landmarker, pixels)
             if points is None and before is not None:
                 # A face may have left the region where it was: the landmarker looks for it anew in the same window.
                 before = None
@@ -167,10 +227,8 @@ class FollowedFace:
                 return None
             points = window.to_picture(points)
             seen = FaceSeen(points[:, :2], points[:, 2], looks, settled=False)
-            if before is not None:
-                moved = np.linalg.norm(seen.points_px - before.points_px, axis=1).mean() / seen.size_px
-                if moved < (FAST if before is self._last else SETTLED):
-                    return FaceSeen(seen.points_px, seen.depth_px, looks, settled=True)
+            if before is not None and _moved(seen, before) < (FAST if before is expected else SETTLED):
+                return replace(seen, settled=True)
             before = seen
         return None if before is None else seen
 
@@ -186,6 +244,26 @@ class FollowedFace:
         """Quarter turns of the window that a face needs: those it has unless the face leans too far in it."""
         leans_deg = (face.slope_deg - 90.0 * now + 180.0) % 360.0 - 180.0
         return now if abs(leans_deg) < LEANS_DEG else round(face.slope_deg / 90.0) % 4
+
+
+def _moved(seen: FaceSeen, before: FaceSeen) -> float:
+    """How far the landmarks are from where they were, on average, in face sizes."""
+    return float(np.linalg.norm(seen.points_px - before.points_px, axis=1).mean() / seen.size_px)
+
+
+def _look_at(landmarker: LibraryLandmarker, pixels: NDArray[np.uint8]) -> NDArray[np.float64] | None:
+    """Look at what a window shows; a landmarker without a region takes the surest face, and that may be a neighbour's."""
+    return landmarker.look(pixels if landmarker.has_region else _alone(pixels))
+
+
+def _look_through(
+    landmarker: LibraryLandmarker, window: Window, picture: Picture
+) -> tuple[NDArray[np.uint8], NDArray[np.float64] | None]:
+    """What a window shows, and the landmarks in it; twice where the first look only finds the region."""
+    pixels = window.show(picture)
+    if not landmarker.has_region and _look_at(landmarker, pixels) is None:
+        return pixels, None
+    return pixels, landmarker.look(pixels)
 
 
 def _alone(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:

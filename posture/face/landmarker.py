@@ -8,6 +8,7 @@ that advances `STEP_MS` a call: over such a step the filter passes its input thr
 
 from __future__ import annotations
 
+import ctypes
 import io
 import warnings
 import zipfile
@@ -112,6 +113,11 @@ class _Task:
 class LibraryLandmarker(_Task):
     """The bundled landmarks, one face, the region taken from the call before: for a window that stays still.
 
+    Attributes
+    ----------
+    has_region : bool
+        The last call found a face; otherwise the next one asks the detector where to look.
+
     Raises
     ------
     ModelError
@@ -121,6 +127,7 @@ class LibraryLandmarker(_Task):
     def __init__(self) -> None:
         super().__init__()
         self._clock_ms = 0
+        self.has_region = False
 
     def look(self, picture: NDArray[np.uint8]) -> NDArray[np.float64] | None:
         """Find the face of one picture.
@@ -137,18 +144,40 @@ class LibraryLandmarker(_Task):
         """
         image = self._image(picture)
         self._clock_ms += STEP_MS
-        faces = self._task.detect_for_video(image, self._clock_ms).face_landmarks
-        if not faces:
+        points = self._points(image)
+        self.has_region = points is not None
+        if points is None:
             return None
         height, width = picture.shape[:2]
         # The library counts from the outer edge of the first pixel; pixel centres are at whole numbers here.
-        points = np.array([[p.x, p.y, p.z] for p in faces[0]])
         return points * [width, height, width] - [0.5, 0.5, 0.0]
+
+    def _points(self, image: Any) -> NDArray[np.float64] | None:
+        """The landmarks (478, 3) in shares of the picture, copied straight out of the library's memory; None for no face.
+
+        Its own way makes 478 objects of them first, which holds up every other thread for longer than all the rest of a look.
+        """
+        result = self._result_type()
+        library = self._task._lib
+        library.MpFaceLandmarkerDetectForVideo(self._task._handle, image._image_ptr, None, self._clock_ms, ctypes.byref(result))
+        try:
+            if not result.face_landmarks_count:
+                return None
+            first = result.face_landmarks[0]
+            kind, count = type(first.landmarks.contents), first.landmarks_count
+            held = ctypes.string_at(ctypes.addressof(first.landmarks.contents), count * ctypes.sizeof(kind))
+            # x, y and z stand one after the other, each a number of four bytes.
+            begin, end = kind.x.offset, kind.z.offset + kind.z.size
+            numbers = np.frombuffer(held, np.uint8).reshape(count, -1)[:, begin:end]
+            return np.ascontiguousarray(numbers).view(np.float32).astype(np.float64)
+        finally:
+            library.MpFaceLandmarkerCloseResult(ctypes.byref(result))
 
     def forget(self) -> None:
         """Start anew: the next picture's region comes from the detector."""
         self._close()
         self._open()
+        self.has_region = False
 
     def _make(self, tasks: Any, vision: Any) -> Any:
         options = vision.FaceLandmarkerOptions(
@@ -156,6 +185,9 @@ class LibraryLandmarker(_Task):
             running_mode=vision.RunningMode.VIDEO,
             min_face_detection_confidence=REGION_SCORE,
         )
+        from mediapipe.tasks.python.vision.face_landmarker import FaceLandmarkerResultC
+
+        self._result_type = FaceLandmarkerResultC
         return vision.FaceLandmarker.create_from_options(options)
 
 

@@ -53,27 +53,34 @@ class FaceSearch:
     def __exit__(self, kind: type | None, error: BaseException | None, trace: TracebackType | None) -> None:
         self._finder.__exit__(kind, error, trace)
 
-    def sweep(self, picture: Picture) -> list[Find]:
-        """Look at the whole picture: at all tiles the first time, then at the large ones and at every third of the small ones.
+    def sweep(self, picture: Picture, thorough: bool) -> list[Find]:
+        """Look at the whole picture, from coarse to fine.
 
         Parameters
         ----------
         picture : Picture
+        thorough : bool
+            Look at all tiles. Otherwise the first sweep looks at the small ones only where the large ones showed nothing, and
+            later sweeps look at the large ones and at every third of the small ones.
 
         Returns
         -------
         list of Find
             In pixels of the picture, the largest first, each face once.
         """
-        self._waiting = []
         tiles = list(_tiles(picture))
-        if self._sweeps:
-            least = 1.01 * TILE_SHARES[-1] * min(picture.width_px, picture.height_px)
-            small = [tile for tile in tiles if tile.side_px < least]
-            large = tiles[: len(tiles) - len(small)]
-            tiles = [*large, *small[self._sweeps % SWEEPS_A_ROUND :: SWEEPS_A_ROUND]]
+        least = 1.01 * TILE_SHARES[-1] * min(picture.width_px, picture.height_px)
+        small = [tile for tile in tiles if tile.side_px < least]
+        large = tiles[: len(tiles) - len(small)]
+        self._waiting = []
         self._sweeps += 1
-        return self._look(picture, tiles)
+        if thorough:
+            return self._look(picture, tiles)
+        if self._sweeps > 1:
+            return self._look(picture, [*large, *small[self._sweeps % SWEEPS_A_ROUND :: SWEEPS_A_ROUND]])
+        finds = self._look(picture, large)
+        self._waiting = small
+        return finds or self._look(picture, small)
 
     def glance(self, picture: Picture, tiles: int) -> list[Find]:
         """Look at the next few tiles of a round over the whole picture, so that a search costs little in every frame.

@@ -57,6 +57,8 @@ class FaceSeen:
     stretch : int
         Number of the stretch of unbroken following that it belongs to, from 1 in order of first sight; see
         `posture.face.stretch`.
+    detail : float
+        How sharply it is seen; see `posture.face.detail`.
     """
 
     points_px: NDArray[np.float64]
@@ -64,6 +66,7 @@ class FaceSeen:
     looks: int
     settled: bool
     stretch: int = 0
+    detail: float = 1.0
 
     @property
     def centre_px(self) -> NDArray[np.float64]:

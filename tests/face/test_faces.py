@@ -58,7 +58,7 @@ class MadeSearch:
     def __exit__(self, *_: object) -> None:
         pass
 
-    def sweep(self, world: World) -> list[Find]:
+    def sweep(self, world: World, thorough: bool) -> list[Find]:
         self.log.sweeps.append(world.time_s)
         return self.finds(world)
 
@@ -96,7 +96,7 @@ class MadeFace:
         self.window = Window.around(centre_px, size_px, quarter_turns)
         return self.look(world)
 
-    def look(self, world: World) -> FaceSeen | None:
+    def look(self, world: World, upcoming: World | None = None) -> FaceSeen | None:
         assert self.window is not None
         middle = self.window.middle_px
         self.pixels = self.window.show(world)

@@ -91,7 +91,7 @@ def test_face_is_found_where_it_is(
     search: FaceSearch, astronaut: np.ndarray, centre_px: tuple[float, float], size_px: float
 ) -> None:
     picture = frame_of(put(blank(1280, 720), astronaut, centre_px, size_px))
-    finds = search.sweep(picture)
+    finds = search.sweep(picture, thorough=True)
     here = [f for f in finds if np.linalg.norm(f.centre_px - centre_px) < 0.3 * size_px and 0.7 < f.size_px / size_px < 1.4]
     assert len(here) == 1
     assert search.confirm(picture, here[0]) == 0
@@ -105,7 +105,7 @@ def test_lying_and_hanging_faces_are_found_and_turned_upright(search: FaceSearch
     upright = put(blank(480, 480), astronaut, (200, 180), 120)
     picture = frame_of(np.ascontiguousarray(np.rot90(upright, quarters)))
     centre = Window(0, 0, 480, 480, 4 - quarters).to_picture(np.array([[200.0, 180.0]]))[0]
-    here = [f for f in search.sweep(picture) if np.linalg.norm(f.centre_px - centre) < 40]
+    here = [f for f in search.sweep(picture, thorough=True) if np.linalg.norm(f.centre_px - centre) < 40]
     assert len(here) == 1
     assert search.confirm(picture, here[0]) == (4 - quarters) % 4
 
@@ -115,13 +115,13 @@ def test_picture_without_a_face_has_none(search: FaceSearch, name: str) -> None:
     made = {"blank": lambda: blank(640, 480), "room": lambda: room(640, 480)}
     grey = made[name]() if name in made else np.asarray(getattr(data, name)())
     picture = frame_of(grey if grey.ndim == 3 else np.repeat(grey[..., None], 3, axis=2))
-    assert [f for f in search.sweep(picture) if search.confirm(picture, f) is not None] == []
+    assert [f for f in search.sweep(picture, thorough=True) if search.confirm(picture, f) is not None] == []
 
 
 def test_glances_go_round_the_whole_picture(search: FaceSearch, astronaut: np.ndarray) -> None:
     picture = frame_of(put(blank(640, 480), astronaut, (590, 430), 30))
     n_tiles = len(tiles_of(640, 480))
-    search.sweep(frame_of(blank(64, 64)))
+    search.sweep(frame_of(blank(64, 64)), thorough=True)
     found = [search.glance(picture, 4) for _ in range(2 * int(np.ceil(n_tiles / 4)))]
     half = len(found) // 2
     for one_round in (found[:half], found[half:]):
@@ -145,19 +145,36 @@ def test_find_of_nothing_is_not_confirmed(search: FaceSearch, astronaut: np.ndar
 
 def test_closed_search_raises(astronaut: np.ndarray) -> None:
     with pytest.raises(RuntimeError, match="Expected an open landmarker"):
-        FaceSearch().sweep(frame_of(astronaut))
+        FaceSearch().sweep(frame_of(astronaut), thorough=True)
 
 
-def test_later_sweeps_share_out_the_small_tiles(monkeypatch: pytest.MonkeyPatch, astronaut: np.ndarray) -> None:
-    """Three sweeps after the first one look at every tile that the first one looked at."""
+def test_later_sweeps_share_out_the_small_tiles(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first sweep looks at everything where it finds nothing; three more do it again between them."""
     looked: list[list[Window]] = []
     search = FaceSearch()
     monkeypatch.setattr(search, "_look", lambda picture, windows: looked.append(list(windows)) or [])
     picture = frame_of(blank(1280, 720))
+    search.sweep(picture, thorough=True)
+    search = FaceSearch()
+    monkeypatch.setattr(search, "_look", lambda picture, windows: looked.append(list(windows)) or [])
     for _ in range(4):
-        search.sweep(picture)
-    assert all(len(later) < 0.6 * len(looked[0]) for later in looked[1:])
-    assert set().union(*looked[1:]) == set(looked[0])
+        search.sweep(picture, thorough=False)
+    every, large, small, *later = looked
+    assert [*large, *small] == every
+    assert all(len(tiles) < 0.6 * len(every) for tiles in later)
+    assert set().union(*later) == set(every)
+
+
+def test_first_sweep_leaves_small_tiles_for_glances_where_it_finds_a_face(monkeypatch: pytest.MonkeyPatch) -> None:
+    looked: list[list[Window]] = []
+    search = FaceSearch()
+    find = Find(np.array([300.0, 300.0]), 200.0, 0.9)
+    monkeypatch.setattr(search, "_look", lambda picture, windows: looked.append(list(windows)) or [find])
+    picture = frame_of(blank(1280, 720))
+    assert search.sweep(picture, thorough=False) == [find]
+    search.glance(picture, 1000)
+    assert {*looked[0], *looked[1]} == set(_tiles(picture))
+    assert len(looked) == 2
 
 
 def test_every_sweep_of_a_tiny_picture_looks_at_it(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -165,5 +182,6 @@ def test_every_sweep_of_a_tiny_picture_looks_at_it(monkeypatch: pytest.MonkeyPat
     search = FaceSearch()
     monkeypatch.setattr(search, "_look", lambda picture, windows: looked.append(len(windows)) or [])
     for _ in range(3):
-        search.sweep(frame_of(blank(64, 64)))
-    assert looked == [1, 1, 1]
+        search.sweep(frame_of(blank(64, 64)), thorough=False)
+    assert looked[0] == 1
+    assert looked[-2:] == [1, 1]

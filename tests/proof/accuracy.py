@@ -22,8 +22,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from posture.see import BAD_FIT_SHARE
-from tests.proof.landmark_table import QUALITIES, is_used, make_table, quality_says
+from tests.proof.landmark_table import is_used, make_table, quality_says
 from tests.proof.material import Rgb, load_heads
 from tests.proof.occluders import CONDITIONS, Condition
 from tests.proof.rows import (
@@ -134,7 +133,7 @@ def summary_line(rows: Sequence[Row]) -> str:
 def print_tables(rows: Sequence[Row], bands_px: Sequence[tuple[float, float]], seed: int | None = None) -> None:
     """Print the table of cells, the wanted figures' lines, and the plain heads one by one."""
     head = f"{'n':>5}{'found':>6}{'used':>7}" + "".join(f"{name:>15}" for name in NAMES) + "   of those used"
-    print(f"Rendered heads; found and used (a fit within {BAD_FIT_SHARE}) in %; mean error / 95th percentile, degrees")
+    print("Rendered heads; found, and used (quality above 0), in %; mean error / 95th percentile, degrees")
     print(f"{'condition':12}{'face, px':>9}{head}")
     conditions = [condition for condition in CONDITIONS if any(row.condition == condition for row in rows)]
     for condition in conditions:
@@ -148,9 +147,8 @@ def print_tables(rows: Sequence[Row], bands_px: Sequence[tuple[float, float]], s
         cell = [row for row in large if row.condition == condition]
         if cell:
             print(f"{condition:12}{'40-':>9}{summary_line(cell)}")
-    for name, quality in QUALITIES.items():
-        said = "".join(f"{v:+7.2f}" for v in quality_says(rows, quality))
-        print(f"rank correlation of {name} with the size of the errors:{said}")
+    said = "".join(f"{v:+7.2f}" for v in quality_says(rows))
+    print(f"rank correlation of quality with the size of the errors:{said}")
     plain = [row for row in large if row.condition == "plain"]
     if plain:
         _print_heads(plain, head, seed)
@@ -195,7 +193,6 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser.add_argument("--rows", type=Path, help="keep a row for every picture in this CSV file")
     parser.add_argument("--from", dest="kept", type=Path, help="read rows that were kept instead of measuring")
     parser.add_argument("--table", action="store_true", help="print the uncertainty of the landmarks as JSON, nothing else")
-    parser.add_argument("--quality", choices=QUALITIES, default="fit", help="what the table is split by (default fit)")
     given = parser.parse_args(argv)
     rows: list[Row] = []
     if given.kept is not None:
@@ -211,7 +208,7 @@ def main(argv: Sequence[str] | None = None) -> None:
             if given.rows is not None:
                 write_rows(given.rows, rows)
     if given.table:
-        print(json.dumps(make_table(rows, QUALITIES[given.quality])))
+        print(json.dumps(make_table(rows)))
     else:
         print_tables(rows, given.heights, given.seed if given.kept is None else None)
 

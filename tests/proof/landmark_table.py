@@ -2,42 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 from scipy.stats import spearmanr
 
-from posture.see import BAD_FIT_SHARE
 from tests.proof.rows import BANDS_PX, NAMES, Row
 
-QUALITY_SHARES = (1 / 3, 2 / 3)
-"""The rows that are used are cut into a worse, a middle and a better third."""
-
-BAD_DEPTH_ANGLE_DEG = 15.0
-"""An agreement of 0: no face of the rendered heads, hidden or not, was as far off (own measurement)."""
+QUALITY_SHARES = (0.15, 0.5)
+"""The rows that are used are cut into a worst part, a middle and a better half."""
 
 LEAST_ROWS = 20
 """A cell of fewer rows says too little of its own; it takes the next worse quality of the same height."""
 
 
 def quality_of(row: Row) -> float:
-    """0 to 1: how well the canonical face fits the landmarks, as the track keeps it; NaN where no face was found."""
-    return float(np.clip(1 - row.reprojection_share / BAD_FIT_SHARE, 0.0, 1.0)) if row.found else float("nan")
+    """0 to 1, as the track keeps it; NaN where no face was found."""
+    return row.quality
 
 
-def agreement_of(row: Row) -> float:
-    """0 to 1: how well the rotation read agrees with that of the landmarks' own depth; NaN where no face was found."""
-    return float(np.clip(1 - row.depth_angle_deg / BAD_DEPTH_ANGLE_DEG, 0.0, 1.0)) if row.found else float("nan")
-
-
-QUALITIES: dict[str, Callable[[Row], float]] = {"fit": quality_of, "agreement": agreement_of}
-
-
-def quality_says(rows: Sequence[Row], quality: Callable[[Row], float]) -> tuple[float, float, float]:
+def quality_says(rows: Sequence[Row]) -> tuple[float, float, float]:
     """Rank correlation of a quality with the sizes of the errors of tilt, turn and chin: 0 says nothing, -1 all."""
     found = [row for row in rows if row.found]
-    value = [quality(row) for row in found]
+    value = [quality_of(row) for row in found]
     size = np.abs([row.error_deg for row in found]).reshape(-1, 3)
     if len(found) < 3 or np.ptp(value) == 0 or np.ptp(size, axis=0).min() == 0:
         return float("nan"), float("nan"), float("nan")
@@ -46,28 +34,26 @@ def quality_says(rows: Sequence[Row], quality: Callable[[Row], float]) -> tuple[
 
 
 def is_used(row: Row) -> bool:
-    """Found, and not left out for a bad fit."""
-    return row.found and row.reprojection_share <= BAD_FIT_SHARE
+    """Found, and not left out for its quality."""
+    return row.found and row.quality > 0
 
 
-def make_table(rows: Sequence[Row], quality: Callable[[Row], float] = quality_of) -> dict[str, Any]:
+def make_table(rows: Sequence[Row]) -> dict[str, Any]:
     """Root mean square errors for every band of height and of quality, all conditions together.
 
     Parameters
     ----------
     rows : sequence of Row
-    quality : callable
-        From a row to 0 (worst) ... 1.
 
     Returns
     -------
     dict
-        face_height_px: lower edges of the bands; quality: lower edges of the bands, the first 0; for tilt_deg, turn_deg and
+        face_height_px: lower edges of the bands, largest_px the upper one of the last; quality: lower edges of the bands, the first 0; for tilt_deg, turn_deg and
         chin_deg a list for each height with a number for each quality; n likewise. A better quality, or a taller face, is never
         given a larger uncertainty than a worse or smaller one. The height is the one found. None where nothing was found.
     """
     used = [row for row in rows if is_used(row)]
-    value = np.array([quality(row) for row in used])
+    value = np.array([quality_of(row) for row in used])
     edges = [0.0, *np.quantile(value, QUALITY_SHARES)] if used else [0.0]
     heights = [low for low, _ in BANDS_PX]
     error = np.array([row.error_deg for row in used]).reshape(-1, 3)
@@ -92,6 +78,7 @@ def make_table(rows: Sequence[Row], quality: Callable[[Row], float] = quality_of
     table[nothing] = np.nan
     return {
         "face_height_px": heights,
+        "largest_px": BANDS_PX[-1][1],
         "quality": [round(float(edge), 3) for edge in edges],
         **{f"{name}_deg": _listed(table[..., k]) for k, name in enumerate(NAMES)},
         "n": count.tolist(),

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from posture.face.model import load_canonical_face
 from posture.geometry.angles import angle_between_deg, line_of_sight, posture_matrix, wrap_deg
 from posture.geometry.pose import Camera, angles_against_camera, estimate_pose, project, rotation_from_depth
+from posture.see import face_quality
 from tests.proof.material import Rgb, load_heads, see_face
 from tests.proof.occluders import CONDITIONS, Condition, draw_condition
 from tests.proof.places import find_places
@@ -57,6 +58,8 @@ class Row:
         See `posture.geometry.pose.Pose`.
     looks : int
     settled : bool
+    quality : float
+        See `posture.see.face_quality`.
     depth_angle_deg : float
         Between the rotation that was read and the one of the landmarks' own depth.
     """
@@ -79,6 +82,7 @@ class Row:
     face_height_px: float = NOTHING
     looks: int = 0
     settled: bool = False
+    quality: float = NOTHING
     depth_angle_deg: float = NOTHING
 
     @property
@@ -205,6 +209,7 @@ def measure_shot(name: str, condition: Condition, shot: Shot, own_neutral_deg: S
         face_height_px=round(pose.face_height_px, 2),
         looks=face.looks,
         settled=bool(face.settled),
+        quality=round(face_quality(face, pose), 4),
         depth_angle_deg=round(float(angle_between_deg(pose.rotation, by_depth)), 3),
     )
 
