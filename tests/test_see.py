@@ -18,8 +18,9 @@ from posture.face.scene import SceneStep
 from posture.face.seen import FaceSeen, Window
 from posture.face.stretch import Stretch
 from posture.geometry.angles import posture_angles
+from posture.geometry.pose import Pose
 from posture.measure import Settings, read_clip
-from posture.see import SeenClip, see_clip
+from posture.see import BAD_FIT_SHARE, BLURRED, SHARP, SeenClip, face_quality, see_clip
 from tests.face.pictures import blank, made_face, moved, put, room
 
 RATE_HZ = 10.0
@@ -173,6 +174,49 @@ def test_faces_of_a_bad_fit_are_seen_but_not_used(watch: Watch) -> None:
     facts = read_clip(watch({1: sways(300, 100)}, spoil=spoil), Settings()).facts
     assert facts.faces_found_share == pytest.approx(0.97)
     assert facts.unreliable_share == pytest.approx(0.03)
+
+
+def quality_of(detail: float, pose_quality: float, miss_share: float = 0.01) -> float:
+    """Quality of a face with that detail, whose pose has that quality and misses the points by that."""
+    face = replace(made_face((300.0, 300.0), 100.0), detail=detail)
+    pose = Pose(np.eye(3), np.array([0.0, 0.0, 60.0]), miss_share, 80.0, quality=pose_quality)
+    return face_quality(face, pose)
+
+
+@pytest.mark.parametrize("pose_quality", [0.0, 0.3, 0.8, 1.0])
+def test_quality_is_never_above_that_of_the_pose(pose_quality: float) -> None:
+    qualities = np.array([quality_of(detail, pose_quality) for detail in np.linspace(0, 1.2, 61)])
+    assert np.diff(qualities).min() >= 0
+    assert qualities.max() == pose_quality
+    assert qualities.min() == 0
+    assert quality_of(SHARP, pose_quality) == pytest.approx(pose_quality)
+    assert quality_of(0.55, pose_quality) == pytest.approx(pose_quality)
+
+
+def test_quality_falls_with_blur() -> None:
+    assert [quality_of(detail, 0.9) for detail in (0.0, 0.15, 0.2, BLURRED)] == [0.0] * 4
+    half = (BLURRED + SHARP) / 2
+    assert quality_of(half, 0.9) == pytest.approx(0.5)
+    # The worse of both counts, not their product.
+    assert quality_of(half, 0.4) == pytest.approx(0.4)
+    assert 0 < quality_of(0.25, 0.9) < quality_of(0.35, 0.9) < quality_of(0.45, 0.9)
+
+
+@pytest.mark.parametrize(("miss_share", "quality"), [(BAD_FIT_SHARE, 0.9), (1.01 * BAD_FIT_SHARE, 0.0), (0.3, 0.0)])
+def test_bad_fit_has_no_quality_however_sharp(miss_share: float, quality: float) -> None:
+    assert quality_of(0.9, 0.9, miss_share) == quality
+
+
+def test_blurred_faces_are_seen_but_not_used_and_soft_ones_count_less(watch: Watch) -> None:
+    def spoil(k: int, face: FaceSeen) -> FaceSeen:
+        return replace(face, detail={5: 0.1, 6: 0.2, 7: 0.3}.get(k, 0.9))
+
+    (person,) = watch({1: sways(300, 100)}, spoil=spoil).persons
+    assert np.flatnonzero(~person.track.face_found).tolist() == [5, 6]
+    assert person.seen_share == 1
+    assert any(step.startswith("2 faces left out") for step in person.track.steps)
+    assert person.track.quality[7] == pytest.approx((0.3 - BLURRED) / (SHARP - BLURRED))
+    assert person.track.quality[8] > 2 * person.track.quality[7]
 
 
 def test_empty_clip_has_nobody(watch: Watch) -> None:

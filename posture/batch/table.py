@@ -150,8 +150,8 @@ def _steady_s(summary: Summary | None) -> str:
     if summary.habitual:
         return f"{summary.habitual.steady_s:.0f}"
     # Without a habitual posture with sides only the check says it.
-    told = (re.search(r"(\d+) s of steady time", check.text) for check in summary.checks if check.name == "steady time")
-    return next((match[1] for match in told if match), "")
+    told = (re.search(r"([\d.]+) s of steady time", check.text) for check in summary.checks if check.name == "steady time")
+    return next((f"{float(match[1]):.0f}" for match in told if match), "")
 
 
 def _reason(outcome: Outcome) -> str:

@@ -31,6 +31,9 @@ TILES_A_SECOND_LOST = 60.0
 LOST_S = 3.0
 """How long a loss counts as a short time ago."""
 
+TILES_A_SECOND_FEWER = 30.0
+"""The same while fewer faces are seen than once were: who left may come back."""
+
 KEEP_WINDOW_S = 0.5
 """How long a lost face is looked for in the window where it was."""
 
@@ -79,6 +82,7 @@ class FacesFollower:
         self._glanced_s: float | None = None
         self._tiles_due = 0.0
         self._lost_s = -np.inf
+        self._most_faces = 0
         self._previous_s = -np.inf
         self._stretches: list[Stretch] = []
         self.scene = Scene()
@@ -171,6 +175,7 @@ class FacesFollower:
     def _find(self, picture: Picture, seen: list[FaceSeen], is_alone: bool) -> list[tuple[_Followed, FaceSeen]]:
         """Search, and begin to follow what is new."""
         now_s = picture.time_s
+        self._most_faces = max(self._most_faces, len(seen))
         since_s, self._glanced_s = now_s - (self._glanced_s if self._glanced_s is not None else now_s), now_s
         if not seen or not self._stretches:
             if now_s < self._next_sweep_s:
@@ -178,7 +183,8 @@ class FacesFollower:
             self._next_sweep_s = now_s + SWEEP_EVERY_S
             finds = self._search.sweep(picture, thorough=is_alone)
         else:
-            self._tiles_due += since_s * (TILES_A_SECOND_LOST if now_s - self._lost_s < LOST_S else TILES_A_SECOND)
+            rate = TILES_A_SECOND_FEWER if len(seen) < self._most_faces else TILES_A_SECOND
+            self._tiles_due += since_s * (TILES_A_SECOND_LOST if now_s - self._lost_s < LOST_S else rate)
             tiles = min(int(self._tiles_due), 60)
             self._tiles_due -= int(self._tiles_due)
             finds = self._search.glance(picture, tiles) if tiles else []

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
 from posture.signal.habitual import (
     ENOUGH_SPELLS,
     ENOUGH_STEADY_S,
@@ -164,7 +166,9 @@ def _on_time(clip: ClipFacts, found: HabitualPosture) -> Check:
             "steady time", "fail", "A photograph shows a moment, not a habit. It supports a film; it does not replace one."
         )
     n = len(found.spells)
-    had = f"{found.steady_s:.0f} s of steady time in {n} spell{'' if n == 1 else 's'}"
+    # Not rounded up to what would be enough.
+    seconds = f"{found.steady_s:.0f}" if found.steady_s >= ENOUGH_STEADY_S else f"{np.floor(10 * found.steady_s) / 10:g}"
+    had = f"{seconds} s of steady time in {n} spell{'' if n == 1 else 's'}"
     if found.steady_s < MIN_STEADY_S or len(found.spells) < MIN_SPELLS:
         text = (
             f"Only {had}: too little for a habitual posture (needs {MIN_STEADY_S:.0f} s in {MIN_SPELLS} spells). Film for at"

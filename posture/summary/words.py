@@ -51,7 +51,7 @@ def say_size(angle: Interval) -> str:
 
 
 def result_sentences(summary: Summary) -> list[str]:
-    """Say what was found, in at most three plain sentences.
+    """Say what was found, in at most three plain sentences and, of several persons, whose it is.
 
     Parameters
     ----------
@@ -62,6 +62,13 @@ def result_sentences(summary: Summary) -> list[str]:
     list of str
         Without any side while mirroring is unknown.
     """
+    clip = summary.clip
+    whose = [f"{clip.persons} persons were seen; this is person {clip.person}."] if clip.persons > 1 and clip.person else []
+    return [*_found_sentences(summary), *whose]
+
+
+def _found_sentences(summary: Summary) -> list[str]:
+    """What was found."""
     if summary.habitual:
         return _habitual_sentences(summary)
     if summary.unsided:

@@ -1,16 +1,22 @@
 """One face in its window: found whatever its angle, settled, kept, and never mixed up with its neighbour."""
 
-from collections.abc import Iterator
+import threading
+import time
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
 
 import cv2
 import numpy as np
 import pytest
 
+from posture.clip.frame import Frame
+from posture.face import follow
 from posture.face.faces import FacesFollower
 from posture.face.follow import MAX_LOOKS, FollowedFace, _alone
-from posture.face.seen import WINDOW_PX, FaceSeen
+from posture.face.landmarker import LibraryLandmarker
+from posture.face.seen import WINDOW_PX, FaceSeen, Window
 from tests.face.pictures import PHOTO_CENTRE_PX, PHOTO_FACE_PX, blank, moved, put
-from tests.proof.material import HEADS_MISSING, frame_of, heads_present, load_heads, see_face
+from tests.proof.material import HEADS_MISSING, frame_of, heads_present, load_astronaut, load_heads, see_face
 
 RIGHT_EYE, LEFT_EYE, NOSE_TIP = 33, 263, 1
 PHOTO_CENTRE = np.array(PHOTO_CENTRE_PX)
@@ -250,3 +256,228 @@ def test_closed_follower_raises(astronaut: np.ndarray) -> None:
         follower.look(frame_of(astronaut))
     with pytest.raises(RuntimeError, match="Expected an open landmarker"):
         follower.look(frame_of(astronaut, 1.0))
+
+
+FILM_FACE_PX = 100.0
+SLOW, FAST, JUMPED, GONE, BACK = slice(1, 7), slice(8, 15), 15, slice(20, 23), slice(23, 27)
+"""Frames of the made-up film."""
+
+
+def film() -> list[Frame]:
+    """Shifted by 1 % of the face a frame, then by 5 %, then by half a face at once; still, gone, and back in its place."""
+    steps = [(0.0, 0.0), *[(1.0, 0.5)] * 6, *[(5.0, -2.0)] * 8, (50.0, 0.0), *[(0.0, 0.0)] * 11]
+    photo = load_astronaut()
+    pictures = []
+    for k, (x, y) in enumerate(np.cumsum(steps, axis=0) + [200.0, 200.0]):
+        canvas = blank(640, 400)
+        is_there = not GONE.start <= k < GONE.stop
+        pictures.append(frame_of(put(canvas, photo, (x, y), FILM_FACE_PX) if is_there else canvas, k / 15))
+    return pictures
+
+
+class CountedFace(FollowedFace):
+    """Keeps how often its window was placed anew."""
+
+    placed = 0
+
+    def place(
+        self, picture: follow.Picture, centre_px: np.ndarray, size_px: float, quarter_turns: int = 0
+    ) -> FaceSeen | None:
+        self.placed += 1
+        return super().place(picture, centre_px, size_px, quarter_turns)
+
+
+def watch(pictures: Sequence[Frame], ahead: bool) -> tuple[list[FaceSeen | None], list[Window], list[int]]:
+    """What was seen in every frame, through which window, and how often that had been placed by then."""
+    seen: list[FaceSeen | None] = []
+    windows: list[Window] = []
+    placed: list[int] = []
+    with CountedFace() as face:
+        for k, picture in enumerate(pictures):
+            upcoming = pictures[k + 1] if ahead and k + 1 < len(pictures) else None
+            seen.append(face.look(picture, upcoming) if k else face.place(picture, np.array([200.0, 200.0]), FILM_FACE_PX))
+            assert face.window is not None
+            windows.append(face.window)
+            placed.append(face.placed)
+    return seen, windows, placed
+
+
+def apart(one: FaceSeen, other: FaceSeen) -> float:
+    """Mean distance of the landmarks of two, in face sizes."""
+    return float(np.linalg.norm(one.points_px - other.points_px, axis=1).mean() / one.size_px)
+
+
+@pytest.fixture(scope="module")
+def ahead_and_not() -> tuple[list[FaceSeen | None], list[FaceSeen | None]]:
+    """The film seen with and without looking ahead."""
+    return watch(film(), ahead=True)[0], watch(film(), ahead=False)[0]
+
+
+def test_looking_ahead_sees_the_same(ahead_and_not: tuple[list[FaceSeen | None], list[FaceSeen | None]]) -> None:
+    gone = [GONE.start <= k < GONE.stop for k in range(27)]
+    for seen in ahead_and_not:
+        assert [found is None for found in seen] == gone
+    for k, (one, other) in enumerate(zip(*ahead_and_not, strict=True)):
+        assert (one is None) or (other is not None and apart(one, other) < 0.02), k
+
+
+def test_looking_ahead_is_not_late(ahead_and_not: tuple[list[FaceSeen | None], list[FaceSeen | None]]) -> None:
+    """Every step of the film is seen in the frame in which it happens."""
+    for seen in ahead_and_not:
+        centres = [found.centre_px if found is not None else np.full(2, np.nan) for found in seen]
+        steps = np.diff(centres, axis=0)
+        assert steps[:6] == pytest.approx(np.tile([1.0, 0.5], (6, 1)), abs=1.5)
+        assert steps[6:14] == pytest.approx(np.tile([5.0, -2.0], (8, 1)), abs=1.5)
+        assert steps[14] == pytest.approx([50.0, 0.0], abs=2.0)
+        assert centres[BACK.start] == pytest.approx(centres[GONE.start - 1], abs=1.0)
+
+
+def test_looking_ahead_costs_one_look_while_the_face_goes_steadily(
+    ahead_and_not: tuple[list[FaceSeen | None], list[FaceSeen | None]],
+) -> None:
+    ahead, _ = ahead_and_not
+    for part in (SLOW, FAST, slice(JUMPED + 1, GONE.start), slice(BACK.start + 1, BACK.stop)):
+        assert [found.looks for found in ahead[part] if found is not None] == [1] * (part.stop - part.start)
+    assert all(found.settled for found in ahead if found is not None)
+
+
+def test_looking_ahead_sees_twice_the_same_to_the_last_digit(
+    ahead_and_not: tuple[list[FaceSeen | None], list[FaceSeen | None]],
+) -> None:
+    """Also when the frame to come takes its time: nothing depends on which thread is done first."""
+    again, _, _ = watch([SlowFrame(picture) if k % 3 else picture for k, picture in enumerate(film())], ahead=True)
+    for one, other in zip(ahead_and_not[0], again, strict=True):
+        assert (one is None) == (other is None)
+        if one is not None and other is not None:
+            assert np.array_equal(one.points_px, other.points_px)
+            assert np.array_equal(one.depth_px, other.depth_px)
+            assert one.looks == other.looks
+
+
+class SlowFrame:
+    """A frame that takes a while to give its pixels, and says when it was asked."""
+
+    def __init__(self, frame: Frame, wait_s: float = 0.01) -> None:
+        self.frame, self.wait_s = frame, wait_s
+        self.time_s, self.width_px, self.height_px = frame.time_s, frame.width_px, frame.height_px
+        self.asked, self.given = threading.Event(), threading.Event()
+
+    def region_rgb(self, left_px: float, top_px: float, side_px: float, out_px: int) -> np.ndarray:
+        self.asked.set()
+        time.sleep(self.wait_s)
+        self.given.set()
+        return self.frame.region_rgb(left_px, top_px, side_px, out_px)
+
+
+@pytest.mark.parametrize("wait_s", [0.0, 0.2], ids=["done", "going on"])
+def test_look_at_a_frame_that_never_comes_is_dropped(face: FollowedFace, astronaut: np.ndarray, wait_s: float) -> None:
+    before = face.place(frame_of(astronaut, 0.0), PHOTO_CENTRE, PHOTO_FACE_PX)
+    assert before is not None
+    never = SlowFrame(frame_of(moved(astronaut, -4, -3), 0.2), wait_s)
+    face.look(frame_of(astronaut, 0.1), never)
+    assert never.asked.wait(5)
+    for k, right in enumerate((3, 5, 4)):
+        found = face.look(frame_of(moved(astronaut, right, 1), 0.3 + 0.1 * k))
+        assert found is not None
+        assert (found.points_px - before.points_px).mean(0) == pytest.approx([right, 1], abs=1.5)
+
+
+class WatchedLandmarker(LibraryLandmarker):
+    """Notes when two look with it at once."""
+
+    busy = most = 0
+
+    def look(self, picture: np.ndarray) -> np.ndarray | None:
+        self.busy += 1
+        self.most = max(self.most, self.busy)
+        time.sleep(0.02)
+        try:
+            return super().look(picture)
+        finally:
+            self.busy -= 1
+
+
+def test_no_landmarker_is_used_by_two_looks_at_once(monkeypatch: pytest.MonkeyPatch, astronaut: np.ndarray) -> None:
+    """Frames come as was said, or are left out, or the face is placed anew while the next one is looked at."""
+    monkeypatch.setattr(follow, "LibraryLandmarker", WatchedLandmarker)
+    with FollowedFace() as face:
+        assert face.place(frame_of(astronaut, 0.0), PHOTO_CENTRE, PHOTO_FACE_PX) is not None
+        for now, following in ((1, 2), (2, 3), (4, 5), (6, 7), (7, 8)):
+            assert face.look(frame_of(astronaut, now / 10), frame_of(astronaut, following / 10)) is not None
+        assert face.place(frame_of(astronaut, 0.8), PHOTO_CENTRE, PHOTO_FACE_PX) is not None
+        landmarkers = face._landmarkers
+    assert [landmarker.most for landmarker in landmarkers if isinstance(landmarker, WatchedLandmarker)] == [1, 1]
+
+
+def test_leaving_while_a_look_goes_on_ends_cleanly(astronaut: np.ndarray) -> None:
+    before = {thread.ident for thread in threading.enumerate()}
+    following = SlowFrame(frame_of(astronaut, 0.2), 0.3)
+    with FollowedFace() as face:
+        face.place(frame_of(astronaut, 0.0), PHOTO_CENTRE, PHOTO_FACE_PX)
+        face.look(frame_of(astronaut, 0.1), following)
+        assert following.asked.wait(5)
+        ahead = face._ahead
+        assert ahead is not None
+        assert not ahead.looking.done()
+    assert following.given.is_set()
+    # The landmarker was still open when that look came to it.
+    assert ahead.looking.exception(timeout=0) is None
+    left = [t.name for t in threading.enumerate() if t.ident not in before and t.name.startswith("face-landmarker")]
+    assert left == []
+    with pytest.raises(RuntimeError, match="Expected an open landmarker"):
+        face.place(frame_of(astronaut, 0.3), PHOTO_CENTRE, PHOTO_FACE_PX)
+
+
+@pytest.mark.parametrize("error", [KeyError("stop"), KeyboardInterrupt()], ids=["error", "interrupted"])
+def test_leaving_on_an_error_passes_it_on(astronaut: np.ndarray, error: BaseException) -> None:
+    with pytest.raises(type(error)), FollowedFace() as face:
+        face.place(frame_of(astronaut, 0.0), PHOTO_CENTRE, PHOTO_FACE_PX)
+        face.look(frame_of(astronaut, 0.1), SlowFrame(frame_of(astronaut, 0.2), 0.1))
+        raise error
+
+
+class BrokenFrame(SlowFrame):
+    """A frame whose pixels cannot be read."""
+
+    def region_rgb(self, left_px: float, top_px: float, side_px: float, out_px: int) -> np.ndarray:
+        raise OSError("no pixels")
+
+
+def test_failure_of_a_look_ahead_is_not_a_missing_face(face: FollowedFace, astronaut: np.ndarray) -> None:
+    face.place(frame_of(astronaut, 0.0), PHOTO_CENTRE, PHOTO_FACE_PX)
+    broken = BrokenFrame(frame_of(astronaut, 0.2))
+    face.look(frame_of(astronaut, 0.1), broken)
+    with pytest.raises(OSError, match="no pixels"):
+        face.look(broken)
+    assert face.place(frame_of(astronaut, 0.3), PHOTO_CENTRE, PHOTO_FACE_PX) is not None
+
+
+@pytest.mark.parametrize("ahead", [False, True], ids=["plain", "ahead"])
+def test_window_goes_along_with_a_face_that_moves_steadily(astronaut: np.ndarray, ahead: bool) -> None:
+    """By 4 % of its size a frame, over more than its own size: one look a frame, and the window is never placed anew."""
+    step = 0.04 * FILM_FACE_PX
+    places = [(200.0 + step * k, 200.0) for k in range(30)]
+    pictures = [frame_of(put(blank(640, 400), astronaut, at, FILM_FACE_PX), k / 15) for k, at in enumerate(places)]
+    seen, windows, placed = watch(pictures, ahead)
+    assert placed == [1] * 30
+    assert all(found is not None for found in seen)
+    assert [found.looks for found in seen[3:] if found is not None] == [1] * 27
+    assert windows[-1].left_px - windows[0].left_px == pytest.approx(step * 29, abs=3 * step)
+    assert {window.side_px for window in windows} == {windows[0].side_px}
+    for k, (one, other) in enumerate(pairwise(windows[3:])):
+        assert other.left_px - one.left_px == pytest.approx(step, abs=step), k
+    for found, window in zip(seen, windows, strict=True):
+        assert found is not None
+        assert np.abs(found.centre_px - window.middle_px).max() < 0.18 * window.side_px
+
+
+def test_window_of_a_still_face_keeps_still(astronaut: np.ndarray) -> None:
+    """Landmarks tremble; the window does not follow that."""
+    rng = np.random.default_rng(8)
+    noisy = [np.clip(astronaut + rng.normal(0, 6, astronaut.shape), 0, 255).astype(np.uint8) for _ in range(6)]
+    with FollowedFace() as face:
+        face.place(frame_of(astronaut, 0.0), PHOTO_CENTRE, PHOTO_FACE_PX)
+        placed = face.window
+        for k, picture in enumerate(noisy, 1):
+            assert face.look(frame_of(picture, k / 15)) is not None
+            assert face.window == placed

@@ -1,11 +1,13 @@
 """The library behind its protocols: pixel conventions, open and closed, and what a missing system library says."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 
 from posture.errors import SYSTEM_LIBRARIES, ModelError, missing_library_error
-from posture.face.landmarker import FIND_SCORE, N_POINTS, LibraryFinder, LibraryLandmarker
-from tests.face.pictures import PHOTO_CENTRE_PX, PHOTO_FACE_PX, blank, put
+from posture.face.landmarker import FIND_SCORE, N_POINTS, STEP_MS, LibraryFinder, LibraryLandmarker
+from tests.face.pictures import PHOTO_CENTRE_PX, PHOTO_FACE_PX, blank, moved, put
 
 
 @pytest.fixture(scope="module")
@@ -51,6 +53,102 @@ def test_forgetting_starts_anew(portrait: np.ndarray) -> None:
         again = landmarker.look(portrait)
     assert first is not None
     assert again == pytest.approx(first, abs=1e-3)
+
+
+def sequence(portrait: np.ndarray) -> list[np.ndarray]:
+    """Pictures of the face still, moving, turning, gone, and back; the last of another shape."""
+    shown = [portrait, portrait, moved(portrait, 5, 2), moved(portrait, 11, -4, 8.0), moved(portrait, -20, 6, -12.0)]
+    wide = np.ascontiguousarray(np.pad(portrait, ((0, 0), (40, 60), (0, 0)), mode="edge"))
+    return [*shown, blank(256, 256), blank(256, 256), portrait, portrait, wide]
+
+
+def test_points_are_those_of_the_library_itself(portrait: np.ndarray) -> None:
+    """Copied out of its memory, they equal what its own objects say, look after look."""
+    seen = 0
+    with LibraryLandmarker() as landmarker, LibraryLandmarker() as other:
+        for number, picture in enumerate(sequence(portrait), 1):
+            points = landmarker.look(picture)
+            faces = other._task.detect_for_video(other._image(picture), number * STEP_MS).face_landmarks
+            assert (points is None) == (not faces), number
+            if points is None:
+                continue
+            height, width = picture.shape[:2]
+            expected = [[p.x * width - 0.5, p.y * height - 0.5, p.z * width] for p in faces[0]]
+            assert points == pytest.approx(np.array(expected), abs=1e-6)
+            seen += 1
+    assert seen >= 7
+
+
+def test_points_outlive_the_library(portrait: np.ndarray) -> None:
+    """They are a copy: neither later looks nor closing change them, and they may be written to."""
+    with LibraryLandmarker() as landmarker:
+        first = landmarker.look(portrait)
+        assert first is not None
+        kept = np.array(first.tolist())
+        for picture in sequence(portrait):
+            landmarker.look(picture)
+        assert np.array_equal(first, kept)
+    assert np.array_equal(first, kept)
+    assert first.dtype == np.float64
+    first += 1.0
+    assert first == pytest.approx(kept + 1)
+
+
+class CountingLibrary:
+    """Passes calls on to the library and keeps their names."""
+
+    def __init__(self, library: Any) -> None:
+        self.library = library
+        self.called: list[str] = []
+
+    def __getattr__(self, name: str) -> Any:
+        self.called.append(name)
+        return getattr(self.library, name)
+
+
+def test_every_result_is_given_back(portrait: np.ndarray, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With a face, without one, and when the numbers cannot be read: otherwise memory would be lost with every frame."""
+    with LibraryLandmarker() as landmarker:
+        counting = CountingLibrary(landmarker._task._lib)
+        landmarker._task._lib = counting
+        for picture in (portrait, blank(256, 256), portrait):
+            landmarker.look(picture)
+        with monkeypatch.context() as patch, pytest.raises(ValueError, match="unreadable"):
+            patch.setattr("posture.face.landmarker.np.frombuffer", _unreadable)
+            landmarker.look(portrait)
+        landmarker._task._lib = counting.library
+    assert counting.called == ["MpFaceLandmarkerDetectForVideo", "MpFaceLandmarkerCloseResult"] * 4
+
+
+def _unreadable(*_: object) -> np.ndarray:
+    """Stands in for a reading of bytes that fails."""
+    raise ValueError("unreadable")
+
+
+def test_region_is_kept_while_a_face_is_found(portrait: np.ndarray) -> None:
+    with LibraryLandmarker() as landmarker:
+        assert not landmarker.has_region
+        known = []
+        for picture in (portrait, portrait, blank(256, 256), blank(256, 256), portrait):
+            landmarker.look(picture)
+            known.append(landmarker.has_region)
+        assert known == [True, True, False, False, True]
+        landmarker.forget()
+        assert not landmarker.has_region
+        landmarker.look(portrait)
+        assert landmarker.has_region
+
+
+@pytest.mark.parametrize("quarters", [0, 1, 2, 3])
+def test_finder_finds_a_face_however_it_is_turned(astronaut: np.ndarray, quarters: int) -> None:
+    centre = np.array(PHOTO_CENTRE_PX)
+    for _ in range(quarters):
+        centre = np.array([centre[1], 511 - centre[0]])
+    with LibraryFinder() as finder:
+        best = max(finder.find(np.ascontiguousarray(np.rot90(astronaut, quarters))), key=lambda find: find.score)
+    assert best.score > 0.55
+    assert best.centre_px == pytest.approx(centre, abs=0.2 * PHOTO_FACE_PX)
+    assert best.size_px == pytest.approx(PHOTO_FACE_PX, rel=0.25)
 
 
 @pytest.mark.parametrize("size_px", [45.0, 110.0, 260.0])
