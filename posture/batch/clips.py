@@ -12,6 +12,7 @@ from posture.batch.child import Finished, Job, Work, measure_job
 from posture.batch.children import STALL_S, TICK_S, Child
 from posture.batch.earlier import EarlierResults, read_summary
 from posture.errors import ModelError, OutputError, PostureError
+from posture.summary.files import sweep_unfinished
 from posture.summary.record import Summary
 
 
@@ -86,6 +87,7 @@ def measure_clips(
     ModelError
         If the model or a system library is missing: no clip can be measured then.
     """
+    sweep_unfinished(folder)
     earlier = EarlierResults(folder, jobs) if resume else None
     first_of_stem = _first_of_stem(jobs)
     waiting = deque(enumerate(jobs))

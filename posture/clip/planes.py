@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from typing import TYPE_CHECKING, Any, Protocol
 
 import cv2
@@ -105,14 +106,17 @@ class DecodedPicture:
     def __init__(self, frame: av.VideoFrame) -> None:
         self._frame = frame
         self._rgb: Rgb | None = None
+        self._converting = threading.Lock()
         self._layout = _PLANAR.get(frame.format.name)
         self.width, self.height = frame.width, frame.height
 
     def rgb(self) -> Rgb:
         """Return the whole picture, (h, w, 3), converted by FFmpeg once."""
-        if self._rgb is None:
-            self._rgb = np.asarray(self._frame.to_ndarray(format="rgb24"), dtype=np.uint8)
-        return self._rgb
+        # The converter of a frame is one for all threads that look at it, and stops for ever when two use it at once.
+        with self._converting:
+            if self._rgb is None:
+                self._rgb = np.asarray(self._frame.to_ndarray(format="rgb24"), dtype=np.uint8)
+            return self._rgb
 
     def crop_rgb(self, x0: int, y0: int, x1: int, y1: int) -> Rgb:
         """Return the given rows and columns, by BT.601; formats without planes are converted whole."""

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import json
 import os
 import tempfile
+import time
 from pathlib import Path
 
 import numpy as np
@@ -23,6 +25,27 @@ TRACK_COLUMNS = (
 )  # fmt: skip
 PICTURE_COLUMNS = ("tilt_picture_deg", "turn_picture_deg")
 """In place of tilt and turn while mirroring is unknown: the picture's own values, as if it were not mirrored."""
+
+
+UNFINISHED = ".writing-"
+"""Begin of the name of a file that is being written."""
+
+ABANDONED_S = 3600.0
+"""A file that has been unfinished for longer is not being written any more: its program was killed."""
+
+
+def sweep_unfinished(folder: Path) -> None:
+    """Remove what programs that were killed in the middle of writing left in a folder of results.
+
+    Parameters
+    ----------
+    folder : Path
+        Need not be there.
+    """
+    for path in folder.glob(f"{UNFINISHED}*"):
+        with contextlib.suppress(OSError):
+            if path.is_file() and time.time() - path.stat().st_mtime > ABANDONED_S:
+                path.unlink()
 
 
 def write_whole(path: Path, text: str) -> None:
@@ -42,7 +65,7 @@ def write_whole(path: Path, text: str) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.NamedTemporaryFile(
-            "w", dir=path.parent, prefix=".writing-", delete=False, encoding="utf-8", newline=""
+            "w", dir=path.parent, prefix=UNFINISHED, delete=False, encoding="utf-8", newline=""
         ) as file:
             temporary = Path(file.name)
             file.write(text)

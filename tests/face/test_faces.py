@@ -288,11 +288,13 @@ def test_newcomer_is_found_while_a_face_is_followed(log: Log) -> None:
 def test_search_is_quicker_for_a_while_after_a_loss(log: Log) -> None:
     both, one = ((300, 300, SIZE), (900, 300, SIZE)), ((300, 300, SIZE),)
     run([*steady(20, *both), *steady(80, *one, start_s=2.0)])
+    before = sum(n for at, n in log.tiles if 0.2 < at < 1.9) / 1.7
     lost_s = 2.0 + KEEP_WINDOW_S
     quick = sum(n for at, n in log.tiles if lost_s + 0.2 < at <= lost_s + 2.2) / 2.0
     slow = sum(n for at, n in log.tiles if at > lost_s + faces.LOST_S + 0.5) / (9.9 - lost_s - faces.LOST_S - 0.5)
     assert quick == pytest.approx(faces.TILES_A_SECOND_LOST, rel=0.15)
-    assert slow == pytest.approx(faces.TILES_A_SECOND, rel=0.15)
+    assert slow == pytest.approx(faces.TILES_A_SECOND_FEWER, rel=0.15)
+    assert before == pytest.approx(faces.TILES_A_SECOND, rel=0.15)
 
 
 def test_lost_face_that_turns_up_elsewhere_is_not_followed_twice(log: Log) -> None:

@@ -280,9 +280,7 @@ class CountedFace(FollowedFace):
 
     placed = 0
 
-    def place(
-        self, picture: follow.Picture, centre_px: np.ndarray, size_px: float, quarter_turns: int = 0
-    ) -> FaceSeen | None:
+    def place(self, picture: follow.Picture, centre_px: np.ndarray, size_px: float, quarter_turns: int = 0) -> FaceSeen | None:
         self.placed += 1
         return super().place(picture, centre_px, size_px, quarter_turns)
 

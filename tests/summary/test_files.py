@@ -14,7 +14,15 @@ import pytest
 
 from posture.errors import OutputError, PostureError
 from posture.measure import Measurement
-from posture.summary.files import PICTURE_COLUMNS, TRACK_COLUMNS, result_paths, track_csv, write_results, write_whole
+from posture.summary.files import (
+    PICTURE_COLUMNS,
+    TRACK_COLUMNS,
+    result_paths,
+    sweep_unfinished,
+    track_csv,
+    write_results,
+    write_whole,
+)
 
 Measure = Callable[..., Measurement]
 
@@ -159,3 +167,14 @@ def test_track_names_the_person_where_a_face_was_found(measure: Measure, person:
     assert {row["person"] for row in table[10:20]} == {""}
     nobody = list(csv.DictReader(io.StringIO(track_csv(track, measurement.found, None))))
     assert {row["person"] for row in nobody} == {""}
+
+
+def test_what_a_killed_program_left_is_swept_and_nothing_else(tmp_path: Path) -> None:
+    old, new, result = tmp_path / ".writing-a", tmp_path / ".writing-b", tmp_path / "a.summary.json"
+    for path in (old, new, result):
+        path.write_text("x", encoding="utf-8")
+    for path in (old, result):
+        os.utime(path, (1.0, 1.0))
+    sweep_unfinished(tmp_path)
+    assert sorted(p.name for p in tmp_path.iterdir()) == [".writing-b", "a.summary.json"]
+    sweep_unfinished(tmp_path / "absent")
