@@ -38,7 +38,7 @@ def detail_share(pixels: NDArray[np.uint8], points: NDArray[np.float64]) -> floa
     scale = FACE_PX / max(float((high - low).max()), 1.0)
     left, top = FACE_PX / 2 - (low + high) / 2 * scale
     grey = cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY)
-    face = cv2.warpAffine(grey, np.array([[scale, 0, left], [0, scale, top]]), (FACE_PX, FACE_PX), flags=cv2.INTER_AREA)
+    face = cv2.warpAffine(grey, np.array([[scale, 0, left], [0, scale, top]]), (FACE_PX, FACE_PX))
     part = np.asarray(face[ROWS, COLUMNS], np.float32)
     layers = [cv2.GaussianBlur(part, (0, 0), sigma) for sigma in SCALES_PX]
     fine, coarse = (float(np.std(layers[k] - layers[k + 1])) for k in (0, 2))

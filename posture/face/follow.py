@@ -86,6 +86,7 @@ class FollowedFace:
 
     def __exit__(self, kind: type | None, error: BaseException | None, trace: TracebackType | None) -> None:
         self._threads.shutdown(cancel_futures=True)
+        self._ahead = None
         for landmarker in self._landmarkers:
             landmarker.__exit__(kind, error, trace)
 
@@ -105,8 +106,10 @@ class FollowedFace:
         """
         if self.window is None:
             return None
+        if self._ahead is not None and self._ahead.time_s != picture.time_s:
+            self._give_up_ahead()
         ahead, self._ahead = self._ahead, None
-        if ahead is not None and ahead.time_s == picture.time_s:
+        if ahead is not None:
             self._turn = self._landmarkers.index(ahead.landmarker)
         if upcoming is not None:
             self._begin_ahead(upcoming)
@@ -137,7 +140,7 @@ class FollowedFace:
             return None
         pixels, points = ahead.looking.result()
         _, expected = self._along(ahead.window, picture.time_s)
-        if ahead.time_s != picture.time_s or points is None or expected is None:
+        if points is None or expected is None:
             return None
         points = ahead.window.to_picture(points)
         seen = FaceSeen(points[:, :2], points[:, 2], 1, settled=True)

@@ -27,6 +27,8 @@ STEP_MS = 1_000_000
 
 N_POINTS = 478
 
+NOT_OPEN = "Expected an open landmarker; use it inside 'with'."
+
 FIND_SCORE = 0.4
 """Least score of a find. On rendered heads turned within 25 degrees, at any angle in the picture's plane, every face of 0.15 to
 0.8 of the picture's side scored 0.3 or more and nearly all 0.5; what is found by chance is refused by the landmarks."""
@@ -60,11 +62,14 @@ class Find:
         About the longer side of the box around the landmarks of such a face.
     score : float
         0 to 1.
+    slope_deg : float
+        About `FaceSeen.slope_deg`: 0 upright, + when the left eye is lower. Of a face that hangs it is often the opposite.
     """
 
     centre_px: NDArray[np.float64]
     size_px: float
     score: float
+    slope_deg: float = 0.0
 
 
 class _Task:
@@ -106,7 +111,7 @@ class _Task:
             raise ValueError(f"Expected an RGB picture of uint8, (h, w, 3); {picture.dtype} {picture.shape} came.")
         if self._task is None:
             # A closed object of the library answers "no face"; that must never pass for an observation.
-            raise RuntimeError("Expected an open landmarker; use it inside 'with'.")
+            raise RuntimeError(NOT_OPEN)
         return self._mp.Image(image_format=self._mp.ImageFormat.SRGB, data=np.ascontiguousarray(picture))
 
 
@@ -175,6 +180,8 @@ class LibraryLandmarker(_Task):
 
     def forget(self) -> None:
         """Start anew: the next picture's region comes from the detector."""
+        if self._task is None:
+            raise RuntimeError(NOT_OPEN)
         self._close()
         self._open()
         self.has_region = False
@@ -212,7 +219,11 @@ class LibraryFinder(_Task):
         for face in self._task.detect(image).detections:
             box = face.bounding_box
             centre = np.array([box.origin_x + box.width / 2, box.origin_y + box.height / 2]) - 0.5
-            finds.append(Find(centre, SIZE_OF_BOX * max(box.width, box.height), float(face.categories[0].score)))
+            size = SIZE_OF_BOX * max(box.width, box.height)
+            right, left, _, mouth = (np.array([k.x, k.y]) for k in face.keypoints[:4])
+            down = mouth - (right + left) / 2
+            slope = float(np.degrees(np.arctan2(-down[0], down[1])))
+            finds.append(Find(centre, size, float(face.categories[0].score), slope))
         return finds
 
     def _make(self, tasks: Any, vision: Any) -> Any:

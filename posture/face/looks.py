@@ -62,7 +62,7 @@ def describe(time_s: float, pixels: NDArray[np.uint8], points: NDArray[np.float6
     right, left, mouth = (points[list(index)].mean(0) for index in (_RIGHT_EYE, _LEFT_EYE, _MOUTH))
     target = np.array([[0.5 - _EYE_HALF, _EYE_ROW], [0.5 + _EYE_HALF, _EYE_ROW], [0.5, _MOUTH_ROW]]) * PATCH_PX
     matrix = cv2.getAffineTransform(np.array([right, left, mouth], np.float32), target.astype(np.float32))
-    patch = cv2.warpAffine(pixels, matrix, (PATCH_PX, PATCH_PX), flags=cv2.INTER_AREA, borderMode=cv2.BORDER_REPLICATE)
+    patch = cv2.warpAffine(pixels, matrix, (PATCH_PX, PATCH_PX), borderMode=cv2.BORDER_REPLICATE)
     lab = cv2.cvtColor(patch, cv2.COLOR_RGB2LAB)[_ROWS, _COLUMNS].reshape(-1, 3)
     shares = np.concatenate([np.histogram(lab[:, k], _BINS, _SPANS[k])[0] for k in range(3)]) / (3.0 * len(lab))
     across = left - right
@@ -103,5 +103,5 @@ def portrait(pixels: NDArray[np.uint8], points: NDArray[np.float64]) -> NDArray[
     left, top = (low + high) / 2 - side / 2 - [0, 0.1 * side]
     scale = PORTRAIT_PX / side
     matrix = np.array([[scale, 0, -left * scale], [0, scale, -top * scale]])
-    small = cv2.warpAffine(pixels, matrix, (PORTRAIT_PX, PORTRAIT_PX), flags=cv2.INTER_AREA, borderMode=cv2.BORDER_REPLICATE)
+    small = cv2.warpAffine(pixels, matrix, (PORTRAIT_PX, PORTRAIT_PX), borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(small, np.uint8)

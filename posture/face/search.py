@@ -31,8 +31,14 @@ LEAST_TILE_PX = 120.0
 CONFIRM_SCORE = 0.55
 """Least score of a find in a window of its own, upright."""
 
-SURE_SCORE = 0.85
-"""From this score on the other ways of turning the window need not be looked at: faces lying or hanging score below 0.8 in it."""
+SURE_SCORE, LEANS_LITTLE_DEG = 0.88, 35.0
+"""A face that scores more and leans less is upright: hanging ones that were taken for upright scored 0.83 at most."""
+
+SAME_WAY_DEG = 40.0
+"""Looks whose slopes differ by less agree on which way up the face is."""
+
+UPRIGHT_WORTH = 0.2
+"""What is more often so needs less to be believed, in scores."""
 
 SAME_FACE = 0.5
 """Two finds whose centres are nearer than this share of the larger are one face."""
@@ -114,19 +120,37 @@ class FaceSearch:
         int or None
             Quarter turns of the window that bring the face upright; None where the face is not found again.
         """
+        seen = self._turned(picture, find)
+        if not seen or max(seen, key=lambda f: f.score).score < CONFIRM_SCORE:
+            return None
+        surest = max(seen, key=lambda f: f.score)
+        if surest.score > SURE_SCORE and abs(surest.slope_deg) < LEANS_LITTLE_DEG:
+            return 0
+        # Once more, as the place is better known by now. One look alone may take a face for its opposite; several seldom agree on it.
+        seen = self._turned(picture, surest) or seen
+
+        def agreeing(way: Find) -> float:
+            scores = sum(f.score for f in seen if abs(_wrapped(f.slope_deg - way.slope_deg)) < SAME_WAY_DEG)
+            return scores + (UPRIGHT_WORTH if abs(way.slope_deg) < 90 - SAME_WAY_DEG / 2 else 0.0)
+
+        return round(max(seen, key=lambda f: (agreeing(f), f.score)).slope_deg / 90) % 4
+
+    def _turned(self, picture: Picture, find: Find) -> list[Find]:
+        """What is found of a face in a window of its own turned four ways, as it is in the picture."""
         window = Window.around(find.centre_px, find.size_px, 0, TILE_PX)
         pixels = window.show(picture)
-        best, best_score = None, CONFIRM_SCORE
+        scale = window.side_px / window.out_px
+        seen = []
         for turns in range(4):
             turned = replace(window, quarter_turns=turns)
             for other in self._finder.find(np.ascontiguousarray(np.rot90(pixels, turns))):
                 centre = turned.to_picture(other.centre_px[None])[0]
-                is_there = np.linalg.norm(centre - find.centre_px) < SAME_FACE * find.size_px
-                if is_there and other.score > best_score:
-                    best, best_score = turns, other.score
-            if best_score > SURE_SCORE:
+                if np.linalg.norm(centre - find.centre_px) < SAME_FACE * find.size_px:
+                    slope = _wrapped(other.slope_deg + 90.0 * turns)
+                    seen.append(Find(centre, other.size_px * scale, other.score, slope))
+            if turns == 0 and seen and seen[0].score > SURE_SCORE and abs(seen[0].slope_deg) < LEANS_LITTLE_DEG:
                 break
-        return best
+        return seen
 
     def _look(self, picture: Picture, windows: Sequence[Window]) -> list[Find]:
         """The finds of some windows, each face once: the surest of those that overlap."""
@@ -146,6 +170,11 @@ class FaceSearch:
 def is_same_face(one: Find, other: Find) -> bool:
     """Whether two finds lie so near to each other that they are one face."""
     return bool(np.linalg.norm(one.centre_px - other.centre_px) < SAME_FACE * max(one.size_px, other.size_px))
+
+
+def _wrapped(angle_deg: float) -> float:
+    """An angle from -180 to 180 degrees."""
+    return (angle_deg + 180.0) % 360.0 - 180.0
 
 
 def _tiles(picture: Picture) -> Iterator[Window]:

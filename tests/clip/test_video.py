@@ -2,7 +2,6 @@
 
 import threading
 import time
-from concurrent.futures import ThreadPoolExecutor
 from fractions import Fraction
 
 import av
@@ -562,16 +561,20 @@ def test_decode_with_sets_the_threads_of_every_later_video(film):
 
 
 def test_threads_may_look_at_one_frame_at_once(tmp_path, make):
-    """A format that is converted whole: the frame is converted once, and nobody waits for ever."""
-    path = make.video(tmp_path / "a.mkv", [make.blob(64, 48)] * 3, codec="ffv1", pix_fmt="bgr0")
+    """A format that is converted whole: unguarded, the threads stopped for ever after some frames."""
+    path = make.video(tmp_path / "a.mkv", [make.blob(480, 270)] * 60, codec="ffv1", pix_fmt="bgr0")
     with open_clip(path) as clip:
         for frame in clip.frames(0):
-            together = threading.Barrier(4)
+            together, seen = threading.Barrier(4), []
 
-            def look(frame=frame, together=together):
+            def look(frame=frame, together=together, seen=seen):
                 together.wait(10)
-                return frame.region_rgb(0, 0, 48, 48)
+                seen.append(frame.region_rgb(0, 0, 200, 100))
 
-            with ThreadPoolExecutor(4) as pool:
-                seen = [future.result(20) for future in [pool.submit(look) for _ in range(4)]]
+            threads = [threading.Thread(target=look, daemon=True) for _ in range(4)]
+            for thread in threads:
+                thread.start()
+            for thread in threads:
+                thread.join(10)
+            assert len(seen) == 4
             assert all((other == seen[0]).all() for other in seen[1:])

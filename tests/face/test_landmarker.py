@@ -113,8 +113,8 @@ def test_every_result_is_given_back(portrait: np.ndarray, monkeypatch: pytest.Mo
         landmarker._task._lib = counting
         for picture in (portrait, blank(256, 256), portrait):
             landmarker.look(picture)
-        with monkeypatch.context() as patch, pytest.raises(ValueError, match="unreadable"):
-            patch.setattr("posture.face.landmarker.np.frombuffer", _unreadable)
+        monkeypatch.setattr("posture.face.landmarker.np.frombuffer", _unreadable)
+        with pytest.raises(ValueError, match="unreadable"):
             landmarker.look(portrait)
         landmarker._task._lib = counting.library
     assert counting.called == ["MpFaceLandmarkerDetectForVideo", "MpFaceLandmarkerCloseResult"] * 4
@@ -226,3 +226,10 @@ def test_library_that_does_not_load_is_one_clear_line(
     monkeypatch.setattr("posture.face.landmarker._import_library", fail)
     with pytest.raises(ModelError, match=message), LibraryFinder():
         pass
+
+
+def test_closed_landmarker_is_not_opened_by_forgetting() -> None:
+    with LibraryLandmarker() as landmarker:
+        pass
+    with pytest.raises(RuntimeError, match="Expected an open landmarker"):
+        landmarker.forget()

@@ -22,7 +22,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.proof.landmark_table import is_used, make_table, quality_says
+from tests.proof.landmark_table import is_gross, is_used, make_table, quality_says
 from tests.proof.material import Rgb, load_heads
 from tests.proof.occluders import CONDITIONS, Condition
 from tests.proof.rows import (
@@ -147,6 +147,7 @@ def print_tables(rows: Sequence[Row], bands_px: Sequence[tuple[float, float]], s
         cell = [row for row in large if row.condition == condition]
         if cell:
             print(f"{condition:12}{'40-':>9}{summary_line(cell)}")
+    print(f"Faces read as something altogether else (in the means above, not in --table): {sum(map(is_gross, rows))}")
     said = "".join(f"{v:+7.2f}" for v in quality_says(rows))
     print(f"rank correlation of quality with the size of the errors:{said}")
     plain = [row for row in large if row.condition == "plain"]

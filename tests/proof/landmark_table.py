@@ -17,6 +17,15 @@ LEAST_ROWS = 20
 """A cell of fewer rows says too little of its own; it takes the next worse quality of the same height."""
 
 
+GROSS_DEG = 45.0
+"""A reading that is off by more is a mistake of its own kind, a face taken for its opposite: counted, and in no table."""
+
+
+def is_gross(row: Row) -> bool:
+    """Whether a face was read as something altogether else."""
+    return row.found and max(abs(v) for v in row.error_deg) > GROSS_DEG
+
+
 def quality_of(row: Row) -> float:
     """0 to 1, as the track keeps it; NaN where no face was found."""
     return row.quality
@@ -52,7 +61,7 @@ def make_table(rows: Sequence[Row]) -> dict[str, Any]:
         chin_deg a list for each height with a number for each quality; n likewise. A better quality, or a taller face, is never
         given a larger uncertainty than a worse or smaller one. The height is the one found. None where nothing was found.
     """
-    used = [row for row in rows if is_used(row)]
+    used = [row for row in rows if is_used(row) and not is_gross(row)]
     value = np.array([quality_of(row) for row in used])
     edges = [0.0, *np.quantile(value, QUALITY_SHARES)] if used else [0.0]
     heights = [low for low, _ in BANDS_PX]

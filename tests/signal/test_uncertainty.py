@@ -49,7 +49,7 @@ def test_bands_of_the_shipped_table_are_in_order() -> None:
 def test_smaller_face_is_less_sure(quality: float) -> None:
     sds = np.array([landmark_sds_deg(height, quality) for height in (25.0, 40.0, 60.0, 100.0, 150.0)])
     assert np.diff(sds, axis=0).max() <= 0
-    assert (sds[0] > sds[-1]).all()
+    assert sds[0].sum() > sds[-1].sum()
 
 
 @pytest.mark.parametrize("height_px", [30.0, 60.0, 150.0])
