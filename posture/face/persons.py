@@ -31,6 +31,9 @@ NEAR_IN_TIME_S = 1.5
 GOES_ON = 3.0
 """Weight, in logarithms of odds, of a face that goes on exactly where it was."""
 
+ELSEWHERE = -2.0
+"""Weight of one that is altogether elsewhere: a film may be cut, and then only the looks say who it is."""
+
 RETURNS = 1.0
 """A face seen after a gap is rather somebody already seen than somebody new."""
 
@@ -127,4 +130,4 @@ def _goes_on(one: Person, other: Person) -> float:
         np.linalg.norm(next_speed[:2] - speed[:2]) / size / (1.0 + 2.0 * gap_s),
         abs((next_place[3] - place[3] + 180) % 360 - 180) / (8.0 + 40.0 * gap_s),
     ]
-    return max(GOES_ON - 0.5 * float(np.square(terms).sum()), -GOES_ON)
+    return max(GOES_ON - 0.5 * float(np.square(terms).sum()), ELSEWHERE)
