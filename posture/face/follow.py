@@ -168,6 +168,8 @@ class FollowedFace:
         """
         found = None
         self._give_up_ahead()
+        # The window may have followed another face before; its speed says nothing of this one.
+        self._last_centre_px = None
         for _ in range(2):
             self.window = Window.around(centre_px, size_px, quarter_turns)
             self._placed_size_px = size_px

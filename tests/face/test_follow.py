@@ -504,3 +504,15 @@ def test_window_of_a_still_face_keeps_still(astronaut: np.ndarray) -> None:
         for k, picture in enumerate(noisy, 1):
             assert face.look(frame_of(picture, k / 15)) is not None
             assert face.window == placed
+
+
+def test_window_put_on_another_face_does_not_take_the_speed_of_the_one_before(astronaut: np.ndarray) -> None:
+    """The centres of two faces, one after the other, are no movement."""
+    first = frame_of(put(blank(640, 480), astronaut, (300, 240), 120), 0.0)
+    other, later = (frame_of(put(blank(640, 480), astronaut, (320, 240), 120), t) for t in (0.1, 0.2))
+    with FollowedFace() as face:
+        assert face.place(first, np.array([300.0, 240.0]), 120.0) is not None
+        assert face.place(other, np.array([320.0, 240.0]), 120.0) is not None
+        window = face.window
+        assert face.look(later) is not None
+        assert face.window == window
