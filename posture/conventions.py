@@ -32,6 +32,9 @@ from __future__ import annotations
 
 from typing import Literal
 
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
 Side = Literal["right", "left"]
 Mirrored = Literal["no", "yes", "unknown"]
 
@@ -48,3 +51,9 @@ DISCLAIMER = (
     " validated and is not a certified medical device. A normal or a neck result does not exclude disease of eye or brain. Local"
     " rules and the treating clinician decide."
 )
+
+
+def wrap_deg(angle_deg: ArrayLike) -> NDArray[np.float64]:
+    """Bring angles into -180 (excluded) to 180 degrees."""
+    a = np.asarray(angle_deg, float)
+    return -((-a + 180.0) % 360.0 - 180.0)

@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from posture.clip import DEFAULT_EVERY_S, AheadReader, Clip, ClipInfo, Frame, open_clip
+from posture.clip import DEFAULT_EVERY_S, AheadReader, Clip, Frame, open_clip
 from posture.face.faces import FacesFollower
 from posture.face.model import load_canonical_face
 from posture.face.persons import Person, join_stretches
@@ -134,11 +134,11 @@ def see_clip(
     """
     with open_clip(path) as clip:
         info = clip.info
-        focal = _focal_px(focal_px, view_deg, info.focal_px, max(info.width_px, info.height_px))
-        return _see(clip, info, Camera(info.width_px, info.height_px, focal), every_s, on_frame)
+        focal = focal_length_px(focal_px, view_deg, info.focal_px, max(info.width_px, info.height_px))
+        return _see(clip, Camera(info.width_px, info.height_px, focal), every_s, on_frame)
 
 
-def _see(clip: Clip, info: ClipInfo, camera: Camera, every_s: float, on_frame: OnFrame | None) -> SeenClip:
+def _see(clip: Clip, camera: Camera, every_s: float, on_frame: OnFrame | None) -> SeenClip:
     """Look at every frame and keep angles and places."""
     face = load_canonical_face()
     times: list[float] = []
@@ -147,7 +147,7 @@ def _see(clip: Clip, info: ClipInfo, camera: Camera, every_s: float, on_frame: O
         # Decoding, looking and fitting each have a thread: the libraries work outside of the interpreter's lock.
         looked: AheadReader[tuple[Frame, list[FaceSeen]]] = AheadReader(
             lambda stopping: _look_at_all(clip.frames(every_s), follower),
-            info.width_px * info.height_px,
+            camera.width_px * camera.height_px,
             "face-follower",
         )
         try:
@@ -160,9 +160,10 @@ def _see(clip: Clip, info: ClipInfo, camera: Camera, every_s: float, on_frame: O
                     on_frame(frame, faces, clip.progress(frame.time_s))
         finally:
             looked.stop()
-    time_s = np.array(times)
+    # Now that it was read, the clip knows all that was done to it.
+    info, time_s = clip.info, np.array(times)
     steps = (
-        *clip.info.steps,
+        *info.steps,
         "landmarks looked at until they settled; the library's causal filter passed through",
         f"canonical face fitted with a focal length of {camera.focal_px:.0f} px",
     )
@@ -235,8 +236,23 @@ def face_quality(seen: FaceSeen, pose: Pose) -> float:
     return float(np.clip(min(pose.quality, sharp), 0.0, 1.0))
 
 
-def _focal_px(stated_px: float | None, view_deg: float | None, known_px: float | None, longer_px: int) -> float:
-    """The focal length that was stated, else the one in the file, else a usual one."""
+def focal_length_px(stated_px: float | None, view_deg: float | None, known_px: float | None, longer_px: int) -> float:
+    """The focal length that was stated, else the one in the file, else a usual one.
+
+    Parameters
+    ----------
+    stated_px : float or None
+    view_deg : float or None
+        Angle of view across the longer side, instead of stated_px.
+    known_px : float or None
+        From the file.
+    longer_px : int
+        Longer side of the picture.
+
+    Returns
+    -------
+    float
+    """
     if stated_px is not None:
         return stated_px
     if view_deg is not None:

@@ -237,7 +237,9 @@ def _context() -> ForkServerContext | SpawnContext:
 
 def _size_bytes(path: Path) -> int:
     """The size of a file; 0 where there is none. A path of the network is not touched: it is refused where clips are opened."""
-    if str(path).startswith(("\\\\", "//")):
+    from posture.clip.source import is_network_path
+
+    if is_network_path(str(path)):
         return 0
     try:
         return path.stat().st_size

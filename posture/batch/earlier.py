@@ -14,7 +14,7 @@ from posture import __version__
 from posture.batch.child import Job
 from posture.clip.clip import PHOTOGRAPH_DATE, VIDEO_DATE
 from posture.face.model import MODEL_SHA256
-from posture.see import DEFAULT_VIEW_SHARE
+from posture.see import focal_length_px
 from posture.summary.record import Conditions, Summary
 
 SUMMARY_ENDING, TRACK_ENDING = ".summary.json", ".track.csv"
@@ -115,13 +115,10 @@ def _is_alike(job: Job, summary: Summary) -> bool:
 
 def _is_same_lens(job: Job, summary: Summary) -> bool:
     """Whether the focal length in the record, which is the one that was used, is that which the job leads to."""
-    used_px = summary.made_with.settings.get("focal_px")
-    if job.settings.focal_px is not None:
-        return used_px == round(job.settings.focal_px, 3)
-    if job.settings.view_deg is not None:
-        return True  # It is in the record itself and decides, as a focal length is never stated beside it.
-    # A photograph may hold another; it is measured again, which takes a moment, rather than opened here.
-    return used_px == round(DEFAULT_VIEW_SHARE * max(summary.clip.width_px, summary.clip.height_px), 3)
+    stated = job.settings
+    # A photograph may hold a focal length of its own; it is measured again, which takes a moment, rather than opened here.
+    asked_px = focal_length_px(stated.focal_px, stated.view_deg, None, max(summary.clip.width_px, summary.clip.height_px))
+    return summary.made_with.settings.get("focal_px") == round(asked_px, 3)
 
 
 def _stated_conditions(recorded: Conditions, asked: Conditions | None) -> Conditions:

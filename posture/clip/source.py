@@ -166,12 +166,17 @@ def believable_date(moment: date | None) -> str | None:
     return moment.isoformat()
 
 
+def is_network_path(text: str) -> bool:
+    """Whether a path leads to another computer or to a device: touching it may already show who asks."""
+    return text.startswith(("\\\\", "//"))
+
+
 def _resolve(path: str | os.PathLike[str]) -> Path:
     """Return the absolute path of an existing regular file, or raise ClipError."""
     text = os.fspath(path)
     if not isinstance(text, str) or "\0" in text or not text.strip():
         raise ClipError(f"Expected the path of {READABLE}; came something that is no path. Give the path of one file.")
-    if text.startswith(("\\\\", "//")):
+    if is_network_path(text):
         raise ClipError(
             "Expected a file on this computer; came a network or device path. Copy the clip to this computer first."
         )

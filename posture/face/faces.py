@@ -12,7 +12,7 @@ from posture.face.detail import detail_share
 from posture.face.follow import FollowedFace
 from posture.face.landmarker import Find
 from posture.face.scene import Scene
-from posture.face.search import SAME_FACE, FaceSearch
+from posture.face.search import FaceSearch, is_near
 from posture.face.seen import FaceSeen, Picture
 from posture.face.stretch import Stretch
 
@@ -150,7 +150,7 @@ class FacesFollower:
         """Where two followed faces became one, end both stretches: whose face it is, is decided when all is known."""
         kept: list[tuple[_Followed, FaceSeen]] = []
         for followed, found in sorted(seen, key=lambda pair: pair[0].stretch.number):
-            rival = next((pair for pair in kept if _near(pair[1], found, TOGETHER)), None)
+            rival = next((pair for pair in kept if is_near(pair[1], found, TOGETHER)), None)
             if rival is None:
                 kept.append((followed, found))
                 continue
@@ -177,7 +177,7 @@ class FacesFollower:
         now_s = picture.time_s
         self._most_faces = max(self._most_faces, len(seen))
         since_s, self._glanced_s = now_s - (self._glanced_s if self._glanced_s is not None else now_s), now_s
-        if not seen or not self._stretches:
+        if not seen:
             if now_s < self._next_sweep_s:
                 return []
             self._next_sweep_s = now_s + SWEEP_EVERY_S
@@ -192,10 +192,10 @@ class FacesFollower:
         begun: list[tuple[_Followed, FaceSeen]] = []
         for find in finds:
             here = [*seen, *(found for _, found in begun)]
-            if any(_near(find, face, SAME_FACE) for face in here) or any(_near(find, r, SAME_FACE) for _, r in self._refused):
+            if any(is_near(find, face) for face in here) or any(is_near(find, r) for _, r in self._refused):
                 continue
             pair = self._try(picture, find)
-            if pair is None or any(_near(pair[1], face, TOGETHER) for face in here):
+            if pair is None or any(is_near(pair[1], face, TOGETHER) for face in here):
                 self._refused.append((now_s, find))
                 if pair is not None:
                     self._drop(pair[0], now_s)
@@ -207,7 +207,7 @@ class FacesFollower:
         """Put a window around a find; None where the landmarks do not see a face there, or no more can be followed."""
         for lost in self._followed:
             # A face out of sight that turns up near its old place: its window need not be tried any more.
-            if lost.last_s < picture.time_s and _near(find, lost.last, 1.5):
+            if lost.last_s < picture.time_s and is_near(find, lost.last, 1.5):
                 self._drop(lost, picture.time_s)
                 break
         if len(self._followed) >= MAX_FACES:
@@ -247,8 +247,3 @@ class FacesFollower:
         self._followed.remove(followed)
         self._spare.append(followed.face)
         self._lost_s = time_s
-
-
-def _near(one: FaceSeen | Find, other: FaceSeen | Find, share: float) -> bool:
-    """Whether two centres are nearer than a share of the larger face."""
-    return bool(np.linalg.norm(one.centre_px - other.centre_px) < share * max(one.size_px, other.size_px))

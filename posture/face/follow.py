@@ -10,7 +10,8 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
-from posture.face.landmarker import LibraryLandmarker
+from posture.conventions import wrap_deg
+from posture.face.landmarker import Landmarker, LibraryLandmarker
 from posture.face.seen import WINDOW_FACES, FaceSeen, Picture, Window
 from posture.face.shape import is_face_shaped
 
@@ -48,7 +49,7 @@ class _Ahead:
 
     time_s: float
     window: Window
-    landmarker: LibraryLandmarker
+    landmarker: Landmarker
     looking: Future[tuple[NDArray[np.uint8], NDArray[np.float64] | None]]
 
 
@@ -67,7 +68,7 @@ class FollowedFace:
     """
 
     def __init__(self) -> None:
-        self._landmarkers = (LibraryLandmarker(), LibraryLandmarker())
+        self._landmarkers: tuple[Landmarker, Landmarker] = (LibraryLandmarker(), LibraryLandmarker())
         self._threads = ThreadPoolExecutor(len(self._landmarkers), "face-landmarker")
         self._turn = 0
         self._ahead: _Ahead | None = None
@@ -76,7 +77,6 @@ class FollowedFace:
         self._placed_size_px = 0.0
         self._last: FaceSeen | None = None
         self._last_s = 0.0
-        self._last_centre_px: NDArray[np.float64] | None = None
         self._speed_px_s = np.zeros(2)
 
     def __enter__(self) -> Self:
@@ -115,19 +115,18 @@ class FollowedFace:
             self._begin_ahead(upcoming)
         found = self._seen_ahead(ahead, picture)
         if found is None:
-            self.window, self._last = self._along(self.window, picture.time_s)
-            found = self._settle(picture, self.window)
+            self.window, expected = self._along(self.window, picture.time_s)
+            found = self._settle(picture, self.window, expected)
         if found is not None and self._has_left_the_middle(found, self.window):
             turns = self._turns(found, self.window.quarter_turns)
-            found = self.place(picture, found.centre_px, found.size_px, turns)
+            return self.place(picture, found.centre_px, found.size_px, turns)
         return self._remember(found, picture.time_s)
 
     def _begin_ahead(self, upcoming: Picture) -> None:
         """Begin to look at a frame to come, where the face should be then, with the landmarker whose turn it is."""
-        if self.window is None:
-            return
-        window, last = self._along(self.window, upcoming.time_s)
-        if last is None:
+        assert self.window is not None
+        window, expected = self._along(self.window, upcoming.time_s)
+        if expected is None:
             return
         landmarker = self._landmarkers[1 - self._turn]
         self._ahead = _Ahead(
@@ -168,15 +167,14 @@ class FollowedFace:
         """
         found = None
         self._give_up_ahead()
-        # The window may have followed another face before; its speed says nothing of this one.
-        self._last_centre_px = None
+        # It begins anew, perhaps on another face: nothing is expected, and no speed is known.
+        self._last = None
         for _ in range(2):
             self.window = Window.around(centre_px, size_px, quarter_turns)
             self._placed_size_px = size_px
             for landmarker in self._landmarkers:
                 landmarker.forget()
-            self._last = None
-            found = self._settle(picture, self.window)
+            found = self._settle(picture, self.window, None)
             if found is None or np.linalg.norm(found.centre_px - centre_px) > SAME_PLACE * size_px:
                 found = None
                 break
@@ -191,10 +189,9 @@ class FollowedFace:
             found = None
         since_s = time_s - self._last_s
         self._speed_px_s = np.zeros(2)
-        if found is not None and self._last_centre_px is not None and since_s > 0:
-            self._speed_px_s = (found.centre_px - self._last_centre_px) / since_s
+        if found is not None and self._last is not None and since_s > 0:
+            self._speed_px_s = (found.centre_px - self._last.centre_px) / since_s
         self._last, self._last_s = found, time_s
-        self._last_centre_px = None if found is None else found.centre_px
         return found
 
     def _give_up_ahead(self) -> None:
@@ -217,11 +214,11 @@ class FollowedFace:
         left, top = window.left_px + float(ahead[0]), window.top_px + float(ahead[1])
         return replace(window, left_px=left, top_px=top), replace(self._last, points_px=self._last.points_px + ahead)
 
-    def _settle(self, picture: Picture, window: Window) -> FaceSeen | None:
+    def _settle(self, picture: Picture, window: Window, expected: FaceSeen | None) -> FaceSeen | None:
         """Look at the window until a further look no longer moves the landmarks; once is enough for a face that kept still."""
         self.pixels = pixels = window.show(picture)
         landmarker = self._landmarkers[self._turn]
-        before = expected = self._last
+        before = expected
         for looks in range(1, MAX_LOOKS + 1):
             points = _look_at(landmarker, pixels)
             if points is None and before is not None:
@@ -247,7 +244,7 @@ class FollowedFace:
     @staticmethod
     def _turns(face: FaceSeen, now: int) -> int:
         """Quarter turns of the window that a face needs: those it has unless the face leans too far in it."""
-        leans_deg = (face.slope_deg - 90.0 * now + 180.0) % 360.0 - 180.0
+        leans_deg = wrap_deg(face.slope_deg - 90.0 * now)
         return now if abs(leans_deg) < LEANS_DEG else round(face.slope_deg / 90.0) % 4
 
 
@@ -256,13 +253,13 @@ def _moved(seen: FaceSeen, before: FaceSeen) -> float:
     return float(np.linalg.norm(seen.points_px - before.points_px, axis=1).mean() / seen.size_px)
 
 
-def _look_at(landmarker: LibraryLandmarker, pixels: NDArray[np.uint8]) -> NDArray[np.float64] | None:
+def _look_at(landmarker: Landmarker, pixels: NDArray[np.uint8]) -> NDArray[np.float64] | None:
     """Look at what a window shows; a landmarker without a region takes the surest face, and that may be a neighbour's."""
     return landmarker.look(pixels if landmarker.has_region else _alone(pixels))
 
 
 def _look_through(
-    landmarker: LibraryLandmarker, window: Window, picture: Picture
+    landmarker: Landmarker, window: Window, picture: Picture
 ) -> tuple[NDArray[np.uint8], NDArray[np.float64] | None]:
     """What a window shows, and the landmarks in it; twice where the first look only finds the region."""
     pixels = window.show(picture)

@@ -1,4 +1,4 @@
-"""The library's face landmarks and its face detector behind protocols of four lines, so that they can be replaced.
+"""The library's face landmarks and its face detector behind a protocol of few lines, so that they can be replaced.
 
 Two things about the library decide how it is used here. In its still mode the region that is looked at comes from a coarse
 detector, which costs about half of the precision; in its stream mode the region comes from the landmarks of the call before,
@@ -43,12 +43,20 @@ _DETECTOR_NAME = "face_detector.tflite"
 
 
 class Landmarker(Protocol):
-    """Finds the face in an RGB picture as points (478, 3): x, y in pixels, z in pixels growing away from the camera."""
+    """Finds the face in an RGB picture as points (478, 3): x, y in pixels, z in pixels growing away from the camera.
+
+    `has_region` tells whether the last call found one, whose place is the next one's region.
+    """
+
+    has_region: bool
 
     def __enter__(self) -> Self: ...
     def __exit__(self, kind: type | None, error: BaseException | None, trace: TracebackType | None) -> None: ...
     def look(self, picture: NDArray[np.uint8]) -> NDArray[np.float64] | None:
         """Find the face of one picture."""
+
+    def forget(self) -> None:
+        """Start anew: the next picture's region comes from the detector."""
 
 
 @dataclass(frozen=True)

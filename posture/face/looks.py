@@ -9,12 +9,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from posture.face.seen import N_MESH
+from posture.face.seen import N_MESH, NOSE_TIP
 
 PATCH_PX = 64
 PORTRAIT_PX = 96
 
-_RIGHT_EYE, _LEFT_EYE, _MOUTH, _NOSE_TIP = (33, 133), (263, 362), (13, 14), 1
+_RIGHT_EYE, _LEFT_EYE, _MOUTH = (33, 133), (263, 362), (13, 14)
 _EYE_ROW, _MOUTH_ROW, _EYE_HALF = 0.42, 0.68, 0.16
 """Where eyes and mouth lie in the patch, so that it also holds the hair above the forehead."""
 
@@ -66,24 +66,24 @@ def describe(time_s: float, pixels: NDArray[np.uint8], points: NDArray[np.float6
     lab = cv2.cvtColor(patch, cv2.COLOR_RGB2LAB)[_ROWS, _COLUMNS].reshape(-1, 3)
     shares = np.concatenate([np.histogram(lab[:, k], _BINS, _SPANS[k])[0] for k in range(3)]) / (3.0 * len(lab))
     across = left - right
-    nose = float((points[_NOSE_TIP] - right) @ across / max(float(across @ across), 1e-9))
+    nose = float((points[NOSE_TIP] - right) @ across / max(float(across @ across), 1e-9))
     return Looks(time_s, np.sqrt(shares), float(np.clip(1 - 2 * abs(nose - 0.5), 0.05, 1)))
 
 
-def looks_distance(one: Sequence[Looks], other: Sequence[Looks]) -> float:
-    """How differently two faces look: 0 the same, 1.4 nothing in common.
+def mean_colours(looks: Sequence[Looks]) -> NDArray[np.float64]:
+    """The mean of looks taken at several times, frontal ones counting more.
 
     Parameters
     ----------
-    one, other : sequence of Looks
-        Not empty. Taken at several times they are averaged, frontal ones counting more.
+    looks : sequence of Looks
+        Not empty.
 
     Returns
     -------
-    float
+    ndarray, shape (48,)
+        The distance between those of two faces is 0 for the same looks and 1.4 for nothing in common.
     """
-    means = [np.average([look.colours for look in looks], 0, [look.frontal for look in looks]) for looks in (one, other)]
-    return float(np.linalg.norm(means[0] - means[1]))
+    return np.average([look.colours for look in looks], 0, [look.frontal for look in looks])
 
 
 def portrait(pixels: NDArray[np.uint8], points: NDArray[np.float64]) -> NDArray[np.uint8]:

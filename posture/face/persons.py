@@ -5,14 +5,17 @@ What counts is where a face went, how it moved, what it looks like, and that nob
 
 from __future__ import annotations
 
+import heapq
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations, pairwise
+from functools import cached_property
+from itertools import combinations, count, pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from posture.face.looks import Looks, looks_distance
+from posture.conventions import wrap_deg
+from posture.face.looks import Looks, mean_colours
 from posture.face.stretch import Stretch
 
 ALIKE, ALIKE_STEP = 0.25, 0.05
@@ -58,10 +61,15 @@ class Person:
         """The portrait of the longest stretch, shape (96, 96, 3)."""
         return max(self.stretches, key=lambda s: len(s.times_s)).portrait
 
-    @property
+    @cached_property
     def looks(self) -> list[Looks]:
         """All its looks."""
         return [look for stretch in self.stretches for look in stretch.looks]
+
+    @cached_property
+    def colours(self) -> NDArray[np.float64]:
+        """Mean of its looks; each person is compared with all others."""
+        return mean_colours(self.looks)
 
 
 def join_stretches(stretches: Sequence[Stretch], film_s: float) -> list[Person]:
@@ -79,19 +87,27 @@ def join_stretches(stretches: Sequence[Stretch], film_s: float) -> list[Person]:
     list of Person
         In order of first sight. Where it stays open whether two stretches are one person, they are two.
     """
-    persons = [Person((s,)) for s in stretches if s.times_s]
-    odds = {(id(a), id(b)): _log_odds(a, b) for a, b in combinations(persons, 2)}
-    while odds:
-        best = max(odds, key=lambda pair: odds[pair])
-        if odds[best] <= 0:
-            break
-        one, other = (next(p for p in persons if id(p) == number) for number in best)
-        joined = Person(tuple(sorted([*one.stretches, *other.stretches], key=lambda s: s.first_s)))
-        persons = [p for p in persons if p is not one and p is not other]
-        odds = {pair: value for pair, value in odds.items() if not {id(one), id(other)} & set(pair)}
-        odds |= {(id(p), id(joined)): _log_odds(p, joined) for p in persons}
-        persons.append(joined)
-    long = [p for p in persons if film_s < LEAST_S or _time_s(p) >= LEAST_S]
+    persons = dict(enumerate(Person((s,)) for s in stretches if s.times_s))
+    likely: list[tuple[float, int, int, int]] = []
+    entries, numbers = count(), count(len(persons))
+
+    def consider(one: int, other: int, joined: Person) -> None:
+        odds = _log_odds(persons[one], joined)
+        if odds > 0:
+            heapq.heappush(likely, (-odds, next(entries), one, other))
+
+    for one, other in combinations(persons, 2):
+        consider(one, other, persons[other])
+    while likely:
+        _, _, one, other = heapq.heappop(likely)
+        if one not in persons or other not in persons:
+            continue
+        both = [*persons.pop(one).stretches, *persons.pop(other).stretches]
+        joined, number = Person(tuple(sorted(both, key=lambda s: s.first_s))), next(numbers)
+        for somebody in persons:
+            consider(somebody, number, joined)
+        persons[number] = joined
+    long = [p for p in persons.values() if film_s < LEAST_S or _time_s(p) >= LEAST_S]
     return sorted(long, key=lambda p: (p.stretches[0].first_s, p.stretches[0].number))
 
 
@@ -104,7 +120,7 @@ def _log_odds(one: Person, other: Person) -> float:
     """Logarithm of the odds that two are one person."""
     if any(a.first_s <= b.last_s and b.first_s <= a.last_s for a in one.stretches for b in other.stretches):
         return -np.inf
-    distance = looks_distance(one.looks, other.looks)
+    distance = float(np.linalg.norm(one.colours - other.colours))
     sure = min(len(one.looks), len(other.looks), FEW_LOOKS) / FEW_LOOKS
     alike = float(np.clip((ALIKE - distance) / ALIKE_STEP * np.sqrt(sure), *LOOKS_LIMITS))
     return alike + _goes_on(one, other)
@@ -128,6 +144,6 @@ def _goes_on(one: Person, other: Person) -> float:
         off / (0.25 + 0.8 * gap_s),
         abs(np.log(next_place[2] / place[2])) / (0.08 + 0.25 * gap_s),
         np.linalg.norm(next_speed[:2] - speed[:2]) / size / (1.0 + 2.0 * gap_s),
-        abs((next_place[3] - place[3] + 180) % 360 - 180) / (8.0 + 40.0 * gap_s),
+        abs(float(wrap_deg(next_place[3] - place[3]))) / (8.0 + 40.0 * gap_s),
     ]
     return max(GOES_ON - 0.5 * float(np.square(terms).sum()), ELSEWHERE)

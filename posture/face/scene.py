@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from posture.conventions import wrap_deg
 from posture.face.seen import FaceSeen, Picture, Window
 from posture.face.stretch import Stretch
 
@@ -185,6 +186,6 @@ def _change(place: Array, later: Array, steps: Sequence[SceneStep]) -> Array:
         turn = float(np.degrees(np.arctan2(matrix[1, 0], matrix[0, 0])))
         nose = matrix[:, :2] @ place[4:] / scale
         place = np.array([*(matrix[:, :2] @ place[:2] + matrix[:, 2]), place[2] * scale, place[3] + turn, *nose])
-    slope = np.radians((later[3] - place[3] + 180) % 360 - 180)
+    slope = np.radians(wrap_deg(later[3] - place[3]))
     nose = NOSE_COUNTS * (later[4:] - place[4:])
     return np.array([*(later[:2] - place[:2]) / later[2], np.log(later[2] / place[2]), slope, *nose])

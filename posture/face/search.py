@@ -9,8 +9,9 @@ from typing import Self
 
 import numpy as np
 
+from posture.conventions import wrap_deg
 from posture.face.landmarker import Find, LibraryFinder
-from posture.face.seen import Picture, Window
+from posture.face.seen import FaceSeen, Picture, Window
 
 TILE_PX = 128
 """The detector works at this size."""
@@ -121,16 +122,16 @@ class FaceSearch:
             Quarter turns of the window that bring the face upright; None where the face is not found again.
         """
         seen = self._turned(picture, find)
-        if not seen or max(seen, key=lambda f: f.score).score < CONFIRM_SCORE:
+        surest = max(seen, key=lambda f: f.score, default=None)
+        if surest is None or surest.score < CONFIRM_SCORE:
             return None
-        surest = max(seen, key=lambda f: f.score)
-        if surest.score > SURE_SCORE and abs(surest.slope_deg) < LEANS_LITTLE_DEG:
+        if _is_surely_upright(surest):
             return 0
         # Once more, as the place is better known by now. One look alone may take a face for its opposite; several seldom agree on it.
         seen = self._turned(picture, surest) or seen
 
         def agreeing(way: Find) -> float:
-            scores = sum(f.score for f in seen if abs(_wrapped(f.slope_deg - way.slope_deg)) < SAME_WAY_DEG)
+            scores = sum(f.score for f in seen if abs(wrap_deg(f.slope_deg - way.slope_deg)) < SAME_WAY_DEG)
             return scores + (UPRIGHT_WORTH if abs(way.slope_deg) < 90 - SAME_WAY_DEG / 2 else 0.0)
 
         return round(max(seen, key=lambda f: (agreeing(f), f.score)).slope_deg / 90) % 4
@@ -139,42 +140,43 @@ class FaceSearch:
         """What is found of a face in a window of its own turned four ways, as it is in the picture."""
         window = Window.around(find.centre_px, find.size_px, 0, TILE_PX)
         pixels = window.show(picture)
-        scale = window.side_px / window.out_px
-        seen = []
+        seen: list[Find] = []
         for turns in range(4):
             turned = replace(window, quarter_turns=turns)
-            for other in self._finder.find(np.ascontiguousarray(np.rot90(pixels, turns))):
-                centre = turned.to_picture(other.centre_px[None])[0]
-                if np.linalg.norm(centre - find.centre_px) < SAME_FACE * find.size_px:
-                    slope = _wrapped(other.slope_deg + 90.0 * turns)
-                    seen.append(Find(centre, other.size_px * scale, other.score, slope))
-            if turns == 0 and seen and seen[0].score > SURE_SCORE and abs(seen[0].slope_deg) < LEANS_LITTLE_DEG:
+            others = [_in_picture(other, turned) for other in self._finder.find(np.ascontiguousarray(np.rot90(pixels, turns)))]
+            seen += [other for other in others if np.linalg.norm(other.centre_px - find.centre_px) < SAME_FACE * find.size_px]
+            if turns == 0 and seen and _is_surely_upright(seen[0]):
                 break
         return seen
 
     def _look(self, picture: Picture, windows: Sequence[Window]) -> list[Find]:
         """The finds of some windows, each face once: the surest of those that overlap."""
-        finds: list[Find] = []
-        for window in windows:
-            scale = window.side_px / window.out_px
-            for find in self._finder.find(window.show(picture)):
-                centre = window.to_picture(find.centre_px[None])[0]
-                finds.append(Find(centre, find.size_px * scale, find.score))
+        finds = [_in_picture(find, window) for window in windows for find in self._finder.find(window.show(picture))]
         kept: list[Find] = []
         for find in sorted(finds, key=lambda f: -f.score):
-            if not any(is_same_face(find, other) for other in kept):
+            if not any(is_near(find, other) for other in kept):
                 kept.append(find)
         return sorted(kept, key=lambda f: -f.size_px)
 
 
-def is_same_face(one: Find, other: Find) -> bool:
-    """Whether two finds lie so near to each other that they are one face."""
-    return bool(np.linalg.norm(one.centre_px - other.centre_px) < SAME_FACE * max(one.size_px, other.size_px))
+def is_near(one: FaceSeen | Find, other: FaceSeen | Find, share: float = SAME_FACE) -> bool:
+    """Whether two centres are nearer than a share of the larger face; with the usual share they are one face."""
+    return bool(np.linalg.norm(one.centre_px - other.centre_px) < share * max(one.size_px, other.size_px))
 
 
-def _wrapped(angle_deg: float) -> float:
-    """An angle from -180 to 180 degrees."""
-    return (angle_deg + 180.0) % 360.0 - 180.0
+def _is_surely_upright(find: Find) -> bool:
+    """Whether a find needs no other ways of turning the window to be believed."""
+    return find.score > SURE_SCORE and abs(find.slope_deg) < LEANS_LITTLE_DEG
+
+
+def _in_picture(find: Find, window: Window) -> Find:
+    """A find of a window as it is in the picture."""
+    return Find(
+        window.to_picture(find.centre_px[None])[0],
+        find.size_px * window.side_px / window.out_px,
+        find.score,
+        float(wrap_deg(find.slope_deg + 90.0 * window.quarter_turns)),
+    )
 
 
 def _tiles(picture: Picture) -> Iterator[Window]:

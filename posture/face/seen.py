@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Protocol
 
 import numpy as np
@@ -68,7 +69,7 @@ class FaceSeen:
     stretch: int = 0
     detail: float = 1.0
 
-    @property
+    @cached_property
     def centre_px(self) -> NDArray[np.float64]:
         """Middle of the box around the face, shape (2,)."""
         mesh = self.points_px[:N_MESH]
@@ -86,7 +87,7 @@ class FaceSeen:
         points = self.points_px
         return (points[NOSE_TIP] - (points[RIGHT_EYE] + points[LEFT_EYE]) / 2) / self.size_px
 
-    @property
+    @cached_property
     def size_px(self) -> float:
         """Longer side of the box around the face."""
         mesh = self.points_px[:N_MESH]

@@ -132,12 +132,6 @@ def line_of_sight(place: ArrayLike, target: ArrayLike = (0.0, 0.0, 0.0)) -> tupl
     return np.degrees(np.arctan2(x, z)), np.degrees(np.arctan2(y, np.hypot(x, z)))
 
 
-def wrap_deg(angle_deg: ArrayLike) -> Array:
-    """Bring angles into -180 (excluded) to 180 degrees."""
-    a = np.asarray(angle_deg, float)
-    return -((-a + 180.0) % 360.0 - 180.0)
-
-
 def angle_between_deg(first: ArrayLike, second: ArrayLike) -> Array:
     """Angle (degrees, 0 to 180) of the rotation that leads from one posture to another, shapes (..., 3, 3)."""
     a, b = np.asarray(first, float), np.asarray(second, float)

@@ -8,8 +8,8 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from posture.conventions import Mirrored
-from posture.geometry.angles import line_of_sight, mirror, posture_angles, to_level, wrap_deg
+from posture.conventions import Mirrored, wrap_deg
+from posture.geometry.angles import line_of_sight, mirror, posture_angles, to_level
 from posture.signal.track import HeadTrack
 
 Array = NDArray[np.float64]

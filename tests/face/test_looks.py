@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from posture.face.follow import FollowedFace
-from posture.face.looks import PORTRAIT_PX, Looks, describe, looks_distance, portrait
+from posture.face.looks import PORTRAIT_PX, Looks, describe, mean_colours, portrait
 from posture.face.persons import ALIKE
 from posture.geometry.angles import posture_matrix
 from tests.face.pictures import blank, put
@@ -31,6 +31,11 @@ class Viewer:
         assert self.face.window is not None
         assert self.face.pixels is not None
         return self.face.pixels, self.face.window.from_picture(seen.points_px)
+
+
+def looks_distance(one: list[Looks], other: list[Looks]) -> float:
+    """How persons are compared."""
+    return float(np.linalg.norm(mean_colours(one) - mean_colours(other)))
 
 
 @pytest.fixture(scope="module")

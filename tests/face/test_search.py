@@ -7,7 +7,7 @@ import pytest
 from skimage import data
 
 from posture.face.landmarker import Find
-from posture.face.search import LEAST_TILE_PX, SAME_FACE, TILE_SHARES, FaceSearch, _tiles, is_same_face
+from posture.face.search import LEAST_TILE_PX, SAME_FACE, TILE_SHARES, FaceSearch, _tiles, is_near
 from posture.face.seen import Window
 from tests.face.pictures import blank, put, room
 from tests.proof.material import frame_of
@@ -96,7 +96,7 @@ def test_face_is_found_where_it_is(
     assert len(here) == 1
     assert search.confirm(picture, here[0]) == 0
     # Nothing is left of the same face beside it.
-    assert not any(is_same_face(here[0], other) for other in finds if other is not here[0])
+    assert not any(is_near(here[0], other) for other in finds if other is not here[0])
     assert [f.size_px for f in finds] == sorted((f.size_px for f in finds), reverse=True)
 
 
@@ -132,8 +132,8 @@ def test_glances_go_round_the_whole_picture(search: FaceSearch, astronaut: np.nd
 @pytest.mark.parametrize(("apart", "same"), [(0.9 * SAME_FACE, True), (1.1 * SAME_FACE, False)])
 def test_finds_near_to_each_other_are_one_face(apart: float, same: bool) -> None:
     one, other = Find(np.array([100.0, 100.0]), 40.0, 0.9), Find(np.array([100.0 + apart * 60.0, 100.0]), 60.0, 0.5)
-    assert is_same_face(one, other) is same
-    assert is_same_face(other, one) is same
+    assert is_near(one, other) is same
+    assert is_near(other, one) is same
 
 
 def test_find_of_nothing_is_not_confirmed(search: FaceSearch, astronaut: np.ndarray) -> None:

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
+from posture.conventions import wrap_deg
 from posture.geometry.angles import (
     FACING,
     MIRROR,
@@ -14,7 +15,6 @@ from posture.geometry.angles import (
     posture_angles,
     posture_matrix,
     to_level,
-    wrap_deg,
 )
 
 N = 500

@@ -57,8 +57,8 @@ def make_table(rows: Sequence[Row]) -> dict[str, Any]:
     Returns
     -------
     dict
-        face_height_px: lower edges of the bands, largest_px the upper one of the last; quality: lower edges of the bands, the first 0; for tilt_deg, turn_deg and
-        chin_deg a list for each height with a number for each quality; n likewise. A better quality, or a taller face, is never
+        face_height_px: lower edges of the bands, largest_px the upper one of the last; quality: lower edges of the bands, the first
+        0; for tilt_deg, turn_deg and chin_deg a list for each height with a number for each quality; n likewise. A better quality, or a taller face, is never
         given a larger uncertainty than a worse or smaller one. The height is the one found. None where nothing was found.
     """
     used = [row for row in rows if is_used(row) and not is_gross(row)]

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from posture.conventions import wrap_deg
 from posture.face.model import load_canonical_face
-from posture.geometry.angles import line_of_sight, posture_angles, wrap_deg
+from posture.geometry.angles import line_of_sight, posture_angles
 from posture.geometry.pose import Camera, Pose, estimate_pose
 from tests.proof.material import Rgb, see_face
 

@@ -12,8 +12,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from posture.conventions import wrap_deg
 from posture.face.model import load_canonical_face
-from posture.geometry.angles import angle_between_deg, line_of_sight, posture_matrix, wrap_deg
+from posture.geometry.angles import angle_between_deg, line_of_sight, posture_matrix
 from posture.geometry.pose import Camera, angles_against_camera, estimate_pose, project, rotation_from_depth
 from posture.see import face_quality
 from tests.proof.material import Rgb, load_heads, see_face

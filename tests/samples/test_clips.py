@@ -9,8 +9,9 @@ import av
 import numpy as np
 import pytest
 
+from posture.conventions import wrap_deg
 from posture.errors import OutputError
-from posture.geometry.angles import line_of_sight, posture_angles, posture_matrix, wrap_deg
+from posture.geometry.angles import line_of_sight, posture_angles, posture_matrix
 from posture.samples import SAMPLE_NAMES, sample_info, write_samples
 from posture.samples.plan import sample_child, sample_motion
 from posture.samples.write import TRUTH_COLUMNS, face_visible, write_truth
