@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import math
 import sys
 from importlib import import_module
 from pathlib import Path
@@ -12,7 +13,8 @@ import click
 
 from posture import __version__
 from posture.conventions import Mirrored
-from posture.errors import ClipError, ConditionsError, PostureError, missing_library_error
+from posture.errors import ClipError, ConditionsError, PostureError, SpanError, missing_library_error
+from posture.geometry.devices import DEVICES
 from posture.terminal import Bars, bar, progress_display, say
 
 if TYPE_CHECKING:  # What each command needs is loaded when it runs.
@@ -29,13 +31,26 @@ MAX_WORKERS = 32
 DEMO_FOLDER = Path("posture-demo")
 
 
+class Number(click.FloatRange):
+    """A number within bounds; what is no number at all, "nan", is refused too."""
+
+    name = "number"
+
+    def convert(self, value: Any, parameter: click.Parameter | None, context: click.Context | None) -> float:
+        """Convert, see `click.ParamType`."""
+        number = super().convert(value, parameter, context)
+        if math.isnan(number):
+            self.fail(f"Expected a number; '{value}' came.", parameter, context)
+        return float(number)
+
+
 class _Commands(click.Group):
     """Turns this package's errors into one line and an exit status."""
 
     def invoke(self, context: click.Context) -> Any:
         try:
             return super().invoke(context)
-        except ConditionsError as error:
+        except (ConditionsError, SpanError) as error:
             click.echo(f"posture: {error}", err=True)
             context.exit(EXIT_ARGUMENTS)
         except PostureError as error:
@@ -61,15 +76,27 @@ def main() -> None:
     "--out", "folder", required=True, type=click.Path(path_type=Path, file_okay=False), help="Folder for the results."
 )
 @click.option("--mirrored", type=click.Choice(get_args(Mirrored)), default="unknown", show_default=True)
-@click.option("--upright", default="as-filmed", show_default=True, metavar="as-filmed|DEGREES",
-              help="Roll of the file as stored, + when the picture is turned counter-clockwise.")  # fmt: skip
-@click.option("--pitch", type=click.FloatRange(-60, 60), help="Degrees, + when the camera looks down.")
-@click.option("--focal-px", type=click.FloatRange(1, 1e6), help="Focal length in pixels of the upright picture.")
-@click.option("--view-deg", type=click.FloatRange(5, 170), help="Angle of view across the longer side.")
-@click.option("--every", "every_s", type=click.FloatRange(0, 3600), metavar="SECONDS",
+@click.option("--upright", default="as-filmed", show_default=True, metavar="as-filmed|scene|DEGREES",
+              help="Roll of the file as stored, + when the picture is turned counter-clockwise; scene reads roll and pitch from the"
+              " plumb lines in the picture.")  # fmt: skip
+@click.option("--pitch", type=Number(-60, 60), help="Degrees, + when the camera looks down.")
+@click.option("--focal-px", type=Number(1, 1e6), help="Focal length in pixels of the upright picture.")
+@click.option("--view-deg", type=Number(5, 170), help="Angle of view across the longer side.")
+@click.option("--device", type=click.Choice(list(DEVICES)), help="What filmed it, where neither of these is known.")
+@click.option("--target-cm", nargs=3, type=Number(-2000, 2000), metavar="RIGHT UP NEARER",
+              help="Where the child looked if not into the camera, as the child sees it: so far to the right of the camera, above it,"
+              " nearer than it.")  # fmt: skip
+@click.option("--on-target", metavar="FROM-TO,...", help="When the eyes were on it, such as 0:10-0:25, 1:05-1:30; turn and chin"
+              " are then those of these times.")  # fmt: skip
+@click.option(
+    "--head-set", metavar="FROM-TO,...", default="", help="When the examiner had set the head straight: zero of the chin."
+)
+@click.option("--chin-zero", "zero_file", type=click.Path(path_type=Path, dir_okay=False, exists=True), metavar="SUMMARY",
+              help="Take the zero of the chin from the summary of another clip of the same child.")  # fmt: skip
+@click.option("--every", "every_s", type=Number(0, 3600), metavar="SECONDS",
               help="Least time between pictures analysed; 0 is every one. About 15 a second if not given.")  # fmt: skip
 @click.option("--conditions", "conditions_file", type=click.Path(path_type=Path, dir_okay=False, exists=True),
-              help="JSON file that says how it was filmed.")  # fmt: skip
+              help="JSON file that says how it was filmed: age_months, target, position, covered_eye and more; see README.")  # fmt: skip
 @click.option("--label", help="A code for the record, never a name.")
 @click.option("--person", type=click.IntRange(1, 99), help="Which person, from 1 in the order of face time times size.")
 @click.option("--workers", type=click.IntRange(1, MAX_WORKERS), default=1, show_default=True,
@@ -85,6 +112,11 @@ def measure(
     pitch: float | None,
     focal_px: float | None,
     view_deg: float | None,
+    device: str | None,
+    target_cm: tuple[float, float, float] | None,
+    on_target: str | None,
+    head_set: str,
+    zero_file: Path | None,
     every_s: float | None,
     conditions_file: Path | None,
     label: str | None,
@@ -100,6 +132,10 @@ def measure(
     if focal_px is not None and view_deg is not None:
         raise click.UsageError("Expected --focal-px or --view-deg; both came. Give the one that you know.")
     roll = _roll(upright)
+    if upright == "scene" and pitch is not None:
+        raise click.UsageError("Expected --upright scene, which reads the pitch too, or --pitch; both came. Give one.")
+    if zero_file is not None and head_set:
+        raise click.UsageError("Expected --head-set or --chin-zero; both came. Give the times if they are of this clip.")
 
     from posture.batch.children import get_ready
 
@@ -107,13 +143,20 @@ def measure(
         get_ready()  # The children's libraries load beside our own.
         from posture import measure as measuring
         from posture.batch.child import Job
+        from posture.signal.spans import spans_from
 
         settings = measuring.Settings(
             mirrored=mirrored,
             roll_deg=roll,
             pitch_deg=pitch,
+            from_scene=upright == "scene",
             focal_px=focal_px,
             view_deg=view_deg,
+            device=device,
+            target_cm=target_cm,
+            on_target=None if on_target is None else spans_from(on_target),
+            head_set=spans_from(head_set),
+            chin_zero=measuring.read_chin_zero(zero_file) if zero_file else None,
             every_s=measuring.DEFAULT_EVERY_S if every_s is None else every_s,
             person=person,
         )
@@ -169,15 +212,15 @@ def page(port: int) -> None:
 
 
 def _roll(upright: str) -> float | None:
-    """The roll that --upright states; None for as filmed."""
-    if upright == "as-filmed":
+    """The roll that --upright states; None where it states none."""
+    if upright in ("as-filmed", "scene"):
         return None
     try:
         roll = float(upright)
     except ValueError:
         roll = float("nan")
     if not -180 <= roll <= 180:
-        raise click.UsageError(f"Expected --upright as-filmed or degrees from -180 to 180; '{upright}' came.")
+        raise click.UsageError(f"Expected --upright as-filmed, scene or degrees from -180 to 180; '{upright}' came.")
     return roll
 
 

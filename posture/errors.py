@@ -33,6 +33,14 @@ class ConditionsError(PostureError, ValueError):
     """The file of conditions does not hold what it should."""
 
 
+class FindingsError(PostureError, ValueError):
+    """The file of findings does not hold what it should."""
+
+
+class SpanError(PostureError, ValueError):
+    """Marked times that cannot be read, or marks on a picture that cannot be."""
+
+
 class OutputError(PostureError):
     """A result could not be written, or would overwrite the result of another clip."""
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from importlib.metadata import version
 from os import PathLike
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from pydantic import ValidationError
@@ -14,11 +15,14 @@ from pydantic import ValidationError
 from posture import __version__
 from posture.clip import DEFAULT_EVERY_S
 from posture.conventions import Mirrored
-from posture.errors import ConditionsError
-from posture.face.model import MODEL_SHA256
+from posture.errors import ConditionsError, SpanError
+from posture.face.model import MODEL_SHA256, POSE_MODEL_SHA256
+from posture.geometry.lens import Lens, lens_of
 from posture.see import OnFrame, SeenClip, SeenPerson, see_clip
+from posture.signal.chin_zero import ChinZero
 from posture.signal.habitual import HabitualPosture, find_habitual_posture
 from posture.signal.reading import ReadSettings, read_track, upright_from
+from posture.signal.spans import Span, say_number, say_spans
 from posture.signal.track import HeadTrack
 from posture.summary.build import build_summary
 from posture.summary.checks import ClipFacts
@@ -34,28 +38,76 @@ class Settings:
     ----------
     mirrored : {"no", "yes", "unknown"}
     roll_deg, pitch_deg : float or None
-        Of the camera, as stated; None is not known.
+        Of the camera, as stated or marked; None is not known.
+    roll_sd_deg, pitch_sd_deg : float or None
+        How well; None is as well as people state it.
+    from_scene : bool
+        Take roll and pitch from the picture's own plumb lines, where they can be trusted.
     focal_px : float or None
         Of the upright picture.
     view_deg : float or None
         Angle of view across the longer side, instead of focal_px.
+    device : str or None
+        A key of `posture.geometry.devices.DEVICES`, where neither is known.
     every_s : float
         Least time between frames that are analysed; 0 is every frame.
     person : int or None
         Which person, numbered from 1 by face time times size; None is the first.
+    target_cm : tuple of float or None
+        Where the person looked, as the person sees it: to the right of the camera, above it, nearer than it. None is the camera.
+    on_target : tuple of Span or None
+        When the eyes were on it; None is not marked.
+    head_set : tuple of Span
+        When an examiner had set the head straight.
+    chin_zero : ChinZero or None
+        Of the same person, from another clip.
     """
 
     mirrored: Mirrored = "unknown"
     roll_deg: float | None = None
     pitch_deg: float | None = None
+    roll_sd_deg: float | None = None
+    pitch_sd_deg: float | None = None
+    from_scene: bool = False
     focal_px: float | None = None
     view_deg: float | None = None
+    device: str | None = None
     every_s: float = DEFAULT_EVERY_S
     person: int | None = None
+    target_cm: tuple[float, float, float] | None = None
+    on_target: tuple[Span, ...] | None = None
+    head_set: tuple[Span, ...] = ()
+    chin_zero: ChinZero | None = None
 
-    def read_settings(self) -> ReadSettings:
-        """The part of the settings that is a reading of a kept track."""
-        return ReadSettings(self.mirrored, upright_from(self.roll_deg, self.pitch_deg))
+    def read_settings(self, lens: Lens | None = None) -> ReadSettings:
+        """The part of the settings that is a reading of a kept track, through a lens that is not the one it was seen with."""
+        right, up, nearer = self.target_cm or (0.0, 0.0, 0.0)
+        return ReadSettings(
+            mirrored=self.mirrored,
+            upright=upright_from(self.roll_deg, self.pitch_deg, self.roll_sd_deg, self.pitch_sd_deg),
+            from_scene=self.from_scene,
+            lens=lens,
+            # The person faces the camera: right is left there, and up is not down.
+            target_cm=(-right, -up, nearer),
+            on_target=self.on_target,
+            head_set=self.head_set,
+            chin_zero=self.chin_zero,
+        )
+
+    def lens(self, longer_px: int, file_px: float | None) -> Lens:
+        """The lens that they lead to, for a picture of that longer side and a file that may say a focal length."""
+        return lens_of(longer_px, self.focal_px, self.view_deg, self.device, file_px)
+
+    def stated(self) -> dict[str, str | float | None]:
+        """What was stated, for the record; equal exactly where the settings are."""
+        values: dict[str, Any] = dict(vars(self))
+        values["from_scene"] = "yes" if self.from_scene else "no"
+        values["target_cm"] = None if self.target_cm is None else ", ".join(map(say_number, self.target_cm))
+        values["on_target"] = None if self.on_target is None else say_spans(self.on_target)
+        values["head_set"] = say_spans(self.head_set)
+        zero = self.chin_zero
+        values["chin_zero"] = zero and f"{say_number(zero.value_deg)}, sd {say_number(zero.sd_deg)}, of {zero.settings}"
+        return values
 
 
 @dataclass(frozen=True)
@@ -116,7 +168,7 @@ def measure_clip(
         If the landmark model or a system library is missing.
     """
     settings = settings or Settings()
-    seen = see_clip(path, settings.focal_px, settings.view_deg, settings.every_s, on_frame)
+    seen = see_clip(path, settings.focal_px, settings.view_deg, settings.device, settings.every_s, on_frame)
     return read_clip(seen, settings, conditions, label)
 
 
@@ -129,7 +181,8 @@ def read_clip(
     ----------
     seen : SeenClip
     settings : Settings
-        Of which mirroring, roll, pitch and person matter here; lens and spacing were used when the clip was seen.
+        All but the spacing of frames; another lens than that with which the clip was seen is taken into account as far as a turned
+        line of sight does it.
     conditions : Conditions or None
         The date is taken from the file where none is given.
     label : str or None
@@ -146,14 +199,20 @@ def read_clip(
     person = seen.persons[number - 1] if 1 <= number <= len(seen.persons) else None
     track = person.track if person is not None else seen.empty_track()
     facts = _facts(seen, number, person)
-    read_settings = settings.read_settings()
+    lens = settings.lens(max(seen.width_px, seen.height_px), seen.file_focal_px)
+    read_settings = settings.read_settings(None if lens == seen.lens else lens)
     found = find_habitual_posture(read_track(track, read_settings))
-    stated = {name: value for name, value in vars(settings).items() if name != "focal_px"}
+    zero = found.read.chin_zero
+    used: dict[str, str | float | None] = {
+        "shoulder_model_sha256": POSE_MODEL_SHA256,
+        "focal_px": round(lens.focal_px, 3),
+        "focal_sd_share": round(lens.sd_share, 4),
+        "chin_zero_deg": round(zero.value_deg, 3) if zero else None,
+        "chin_zero_sd_deg": round(zero.sd_deg, 3) if zero else None,
+        "chin_zero_settings": zero.settings if zero else None,
+    }
     made_with = MadeWith(
-        posture=__version__,
-        mediapipe=version("mediapipe"),
-        model_sha256=MODEL_SHA256,
-        settings=stated | {"focal_px": round(seen.focal_px, 3)},
+        posture=__version__, mediapipe=version("mediapipe"), model_sha256=MODEL_SHA256, settings=settings.stated() | used
     )
     summary = build_summary(facts, found, read_settings, conditions, made_with, label)
     return Measurement(seen, track, facts, found, summary)
@@ -191,6 +250,39 @@ def read_conditions(path: Path) -> Conditions:
         raise ConditionsError(
             f"Expected other conditions in '{path.name}': '{key}': {first['msg']}. Keys are {known}."
         ) from error
+
+
+def read_chin_zero(path: Path) -> ChinZero:
+    """Read the chin zero out of the summary of another clip of the same person.
+
+    Parameters
+    ----------
+    path : Path
+        A summary as it was written.
+
+    Returns
+    -------
+    ChinZero
+
+    Raises
+    ------
+    SpanError
+        If it is no summary, or no head was set in its clip.
+    """
+    try:
+        made = Summary.model_validate_json(path.read_bytes()).made_with.settings
+    except (OSError, ValidationError) as error:
+        raise SpanError(
+            f"Expected the summary of a clip; '{path.name}' is none. Give a file that ends in .summary.json."
+        ) from error
+    values = [made.get(f"chin_zero{part}") for part in ("_deg", "_sd_deg", "_settings")]
+    if not all(isinstance(value, float | int) for value in values):
+        raise SpanError(
+            f"Expected a clip in which the head was set straight; in '{path.name}' it was not. Mark when it was, and measure that"
+            " clip again."
+        )
+    value, sd, settings = (float(value) for value in values)  # type: ignore[arg-type]
+    return ChinZero(value, sd, round(settings))
 
 
 def _facts(seen: SeenClip, number: int, person: SeenPerson | None) -> ClipFacts:

@@ -12,16 +12,19 @@ from numpy.typing import NDArray
 
 from posture.clip import DEFAULT_EVERY_S, AheadReader, Clip, Frame, open_clip
 from posture.face.faces import FacesFollower
+from posture.face.lines import straight_lines
 from posture.face.model import load_canonical_face
-from posture.face.persons import Person, join_stretches
+from posture.face.persons import join_stretches
 from posture.face.scene import never_moved
 from posture.face.seen import FaceSeen
+from posture.face.shoulders import BOTH_WAYS, LibraryShoulders, Shoulders, ShouldersSeen
+from posture.face.stills import Still, StillKeeper
+from posture.face.two_ways import Way
+from posture.geometry.face_lines import FaceLines, face_lines
+from posture.geometry.lens import Lens, lens_of
+from posture.geometry.plumb import Stand, stand_from_lines
 from posture.geometry.pose import Camera, Pose, estimate_pose
 from posture.signal.track import HeadTrack
-
-DEFAULT_VIEW_SHARE = 0.9
-"""Focal length that is taken where none is known, in longer sides of the picture: 58 degrees across, between a laptop's camera
-(about 65) and a phone's main one (about 55) held for video (common practice, no source)."""
 
 BAD_FIT_SHARE = 0.045
 """Faces whose points miss the canonical face by more, root mean square, as a share of the face's size, are left out, beside those of
@@ -30,6 +33,15 @@ no quality: faces of rendered and real people turned within 25 degrees stay unde
 BLURRED, SHARP = 0.2, 0.55
 """Detail of a face at which quality is 0 and 1. Sharp rendered faces of 25 px and more have 0.5 to 0.8; those with a blur of a
 twenty-fifth of the face have 0.31 to 0.37, and are read three times less well (own measurement, no source)."""
+
+LINES_EVERY_S = 0.5
+"""How often the straight lines of the scene are looked at: a hand that holds a camera sways more slowly than twice a second."""
+
+SHOULDERS_EVERY_S = 0.4
+"""How often the shoulders of each person are looked at: trunks lean slowly."""
+
+SAME_S = 1e-6
+"""Times that differ by less are the same."""
 
 OnFrame = Callable[[Frame, list[FaceSeen], float | None], None]
 """Called after every frame with the frame, the faces in it, and the share of the clip that is done (None: not known)."""
@@ -62,7 +74,7 @@ class SeenPerson:
 
 @dataclass(frozen=True)
 class SeenClip:
-    """All that was seen in one clip; no picture but the portraits.
+    """All that was seen in one clip; no picture but the portraits and the stills, which are in memory only.
 
     Attributes
     ----------
@@ -77,10 +89,14 @@ class SeenClip:
         What is wrong with the file, if anything.
     filmed_on, filmed_on_source : str or None
         As the file says.
-    focal_px : float
+    lens : Lens
         With which the heads were seen.
+    file_focal_px : float or None
+        As the file says.
     steps : tuple of str
         What was done, in plain words.
+    stills : tuple of Still
+        A few frames, for settling upright and side by eye.
     """
 
     kind: Literal["video", "photograph"]
@@ -92,18 +108,26 @@ class SeenClip:
     damage: str | None
     filmed_on: str | None
     filmed_on_source: str | None
-    focal_px: float
+    lens: Lens
+    file_focal_px: float | None
     steps: tuple[str, ...]
+    stills: tuple[Still, ...] = ()
+
+    @property
+    def camera(self) -> Camera:
+        """With which the heads were seen."""
+        return Camera(self.width_px, self.height_px, self.lens.focal_px)
 
     def empty_track(self) -> HeadTrack:
         """The track of somebody who was not seen: NaN throughout."""
-        return _track(self.time_s, {}, Camera(self.width_px, self.height_px, self.focal_px), self.steps)
+        return _track(self.time_s, {}, {}, self.camera, self.lens, self.steps)
 
 
 def see_clip(
     path: str | PathLike[str],
     focal_px: float | None = None,
     view_deg: float | None = None,
+    device: str | None = None,
     every_s: float = DEFAULT_EVERY_S,
     on_frame: OnFrame | None = None,
 ) -> SeenClip:
@@ -116,6 +140,8 @@ def see_clip(
         Of the upright picture.
     view_deg : float or None
         Angle of view across the longer side, instead of focal_px.
+    device : str or None
+        A key of `posture.geometry.devices.DEVICES`, for where neither is known.
     every_s : float
         Least time between frames that are analysed; 0 is every frame.
     on_frame : callable or None
@@ -134,27 +160,53 @@ def see_clip(
     """
     with open_clip(path) as clip:
         info = clip.info
-        focal = focal_length_px(focal_px, view_deg, info.focal_px, max(info.width_px, info.height_px))
-        return _see(clip, Camera(info.width_px, info.height_px, focal), every_s, on_frame)
+        lens = lens_of(max(info.width_px, info.height_px), focal_px, view_deg, device, info.focal_px)
+        return _see(clip, lens, every_s, on_frame)
 
 
-def _see(clip: Clip, camera: Camera, every_s: float, on_frame: OnFrame | None) -> SeenClip:
+@dataclass(frozen=True)
+class _Face:
+    """What one frame says of one person."""
+
+    pose: Pose
+    quality: float
+    lines: FaceLines
+    looked_below: bool
+    shoulders: ShouldersSeen | None
+
+
+def _see(clip: Clip, lens: Lens, every_s: float, on_frame: OnFrame | None) -> SeenClip:
     """Look at every frame and keep angles and places."""
     face = load_canonical_face()
+    camera = Camera(clip.info.width_px, clip.info.height_px, lens.focal_px)
     times: list[float] = []
-    poses: dict[int, dict[int, tuple[Pose, float]]] = {}
-    with FacesFollower() as follower:
+    rows_of: dict[int, dict[int, _Face]] = {}
+    stands: dict[int, Stand] = {}
+    stills = StillKeeper()
+    with FacesFollower() as follower, LibraryShoulders() as model:
+        below = _Below(model)
         # Decoding, looking and fitting each have a thread: the libraries work outside of the interpreter's lock.
         looked: AheadReader[tuple[Frame, list[FaceSeen]]] = AheadReader(
             lambda stopping: _look_at_all(clip.frames(every_s), follower),
             camera.width_px * camera.height_px,
             "face-follower",
         )
+        next_lines_s = -np.inf
         try:
             for frame, faces in looked:
                 for seen in faces:
                     pose = estimate_pose(seen.points_px, seen.depth_px, camera, face)
-                    poses.setdefault(seen.stretch, {})[len(times)] = pose, face_quality(seen, pose)
+                    lines = face_lines(seen.points_px, pose.rotation, pose.place_cm, camera, face)
+                    is_time = below.is_time(frame.time_s, seen)
+                    shoulders = below.look(frame, seen) if is_time else None
+                    row = _Face(pose, face_quality(seen, pose), lines, is_time, shoulders)
+                    rows_of.setdefault(seen.stretch, {})[len(times)] = row
+                if frame.time_s > next_lines_s - SAME_S:
+                    next_lines_s = frame.time_s + LINES_EVERY_S
+                    stand = stand_from_lines(straight_lines(frame, faces), camera)
+                    if stand is not None:
+                        stands[len(times)] = stand
+                stills.look(frame, faces)
                 times.append(frame.time_s)
                 if on_frame is not None:
                     on_frame(frame, faces, clip.progress(frame.time_s))
@@ -165,26 +217,57 @@ def _see(clip: Clip, camera: Camera, every_s: float, on_frame: OnFrame | None) -
     steps = (
         *info.steps,
         "landmarks looked at until they settled; the library's causal filter passed through",
-        f"canonical face fitted with a focal length of {camera.focal_px:.0f} px",
+        f"canonical face fitted with a focal length of {lens.focal_px:.0f} px, known from {lens.known_from}",
+        f"plumb lines of the scene trusted in {len(stands)} frames",
     )
     persons = []
     for person in join_stretches(follower.stretches, times[-1] if times else 0.0):
-        rows = {row: pair for s in person.stretches for row, pair in poses[s.number].items() if s.counts(times[row])}
-        persons.append(_person(person, time_s, rows, camera, steps, never_moved(person.stretches, follower.scene.steps)))
-    order = sorted(persons, key=lambda p: (p.is_still, -np.nansum(p.track.face_height_px)))
+        rows = {row: found for s in person.stretches for row, found in rows_of[s.number].items() if s.counts(times[row])}
+        good = {row: found for row, found in rows.items() if found.quality > 0}
+        left_out = f"{len(rows) - len(good)} faces left out: too blurred, or landmarks not near enough to a face's"
+        persons.append(
+            SeenPerson(
+                track=_track(time_s, good, stands, camera, lens, (*steps, left_out)),
+                portrait=person.portrait,
+                stretches=tuple(s.number for s in person.stretches),
+                seen_share=len(rows) / max(1, len(time_s)),
+                is_still=never_moved(person.stretches, follower.scene.steps),
+            )
+        )
     return SeenClip(
         kind=info.kind,
         sha256=info.sha256,
         width_px=info.width_px,
         height_px=info.height_px,
         time_s=time_s,
-        persons=tuple(order),
+        persons=tuple(sorted(persons, key=lambda p: (p.is_still, -np.nansum(p.track.face_height_px)))),
         damage=clip.damage_note,
         filmed_on=info.filmed_on,
         filmed_on_source=info.filmed_on_source,
-        focal_px=camera.focal_px,
+        lens=lens,
+        file_focal_px=info.focal_px,
         steps=steps,
+        stills=stills.finish(),
     )
+
+
+class _Below:
+    """Looks at the shoulders of every face now and then: at first both ways, then the one way and the other in turns."""
+
+    def __init__(self, shoulders: Shoulders) -> None:
+        self._shoulders = shoulders
+        self._last: dict[int, tuple[float, Way]] = {}
+
+    def is_time(self, time_s: float, face: FaceSeen) -> bool:
+        """Whether that face's shoulders are to be looked at."""
+        return face.stretch not in self._last or time_s - self._last[face.stretch][0] > SHOULDERS_EVERY_S - SAME_S
+
+    def look(self, frame: Frame, face: FaceSeen) -> ShouldersSeen | None:
+        """Look at them."""
+        before = self._last.get(face.stretch)
+        way: Way = 1 if before is None or before[1] == -1 else -1
+        self._last[face.stretch] = frame.time_s, way
+        return self._shoulders.look(frame, face, BOTH_WAYS if before is None else (way,))
 
 
 def _look_at_all(frames: Iterator[Frame], follower: FacesFollower) -> Iterator[tuple[Frame, list[FaceSeen]]]:
@@ -194,26 +277,6 @@ def _look_at_all(frames: Iterator[Frame], follower: FacesFollower) -> Iterator[t
         upcoming = next(frames, None)
         yield frame, follower.look(frame, upcoming)
         frame = upcoming
-
-
-def _person(
-    person: Person,
-    time_s: NDArray[np.float64],
-    rows: dict[int, tuple[Pose, float]],
-    camera: Camera,
-    steps: tuple[str, ...],
-    is_still: bool,
-) -> SeenPerson:
-    """A person with the track of the poses that are good enough."""
-    good = {row: pair for row, pair in rows.items() if pair[1] > 0}
-    left_out = f"{len(rows) - len(good)} faces left out: too blurred, or landmarks not near enough to a face's"
-    return SeenPerson(
-        track=_track(time_s, good, camera, (*steps, left_out)),
-        portrait=person.portrait,
-        stretches=tuple(s.number for s in person.stretches),
-        seen_share=len(rows) / max(1, len(time_s)),
-        is_still=is_still,
-    )
 
 
 def face_quality(seen: FaceSeen, pose: Pose) -> float:
@@ -236,41 +299,47 @@ def face_quality(seen: FaceSeen, pose: Pose) -> float:
     return float(np.clip(min(pose.quality, sharp), 0.0, 1.0))
 
 
-def focal_length_px(stated_px: float | None, view_deg: float | None, known_px: float | None, longer_px: int) -> float:
-    """The focal length that was stated, else the one in the file, else a usual one.
-
-    Parameters
-    ----------
-    stated_px : float or None
-    view_deg : float or None
-        Angle of view across the longer side, instead of stated_px.
-    known_px : float or None
-        From the file.
-    longer_px : int
-        Longer side of the picture.
-
-    Returns
-    -------
-    float
-    """
-    if stated_px is not None:
-        return stated_px
-    if view_deg is not None:
-        return longer_px / 2 / float(np.tan(np.radians(view_deg) / 2))
-    return known_px if known_px is not None else DEFAULT_VIEW_SHARE * longer_px
-
-
 def _track(
-    time_s: NDArray[np.float64], poses: dict[int, tuple[Pose, float]], camera: Camera, steps: tuple[str, ...]
+    time_s: NDArray[np.float64],
+    faces: dict[int, _Face],
+    stands: dict[int, Stand],
+    camera: Camera,
+    lens: Lens,
+    steps: tuple[str, ...],
 ) -> HeadTrack:
-    """A HeadTrack of the poses by row."""
+    """A HeadTrack of what was seen by row."""
     n = len(time_s)
-    none = np.full(n, np.nan)
-    rotation, place = np.full((n, 3, 3), np.nan), np.full((n, 3), np.nan)
-    height, quality = none.copy(), none.copy()
-    for i, (pose, worth) in poses.items():
-        rotation[i], place[i], height[i] = pose.rotation, pose.place_cm, pose.face_height_px
-        quality[i] = worth
+
+    def empty(*shape: int) -> NDArray[np.float64]:
+        return np.full((n, *shape), np.nan)
+
+    seen = {name: empty() for name in ("face_height_px", "quality", "eye_line_deg", "midface_line_deg")}
+    seen |= {"rotation": empty(3, 3), "place_cm": empty(3)}
+    seen |= {"shoulders_px": empty(2, 2), "shoulders_turn_deg": empty(), "arm_raised": empty()}
+    for i, found in faces.items():
+        pose, lines, shoulders = found.pose, found.lines, found.shoulders
+        seen["rotation"][i], seen["place_cm"][i], seen["face_height_px"][i] = pose.rotation, pose.place_cm, pose.face_height_px
+        seen["quality"][i], seen["eye_line_deg"][i], seen["midface_line_deg"][i] = (
+            found.quality,
+            lines.eye_deg,
+            lines.midface_deg,
+        )
+        if found.looked_below:
+            seen["arm_raised"][i] = 0.0 if shoulders is None else shoulders.arm_raised
+        if shoulders is not None:
+            seen["shoulders_px"][i], seen["shoulders_turn_deg"][i] = shoulders.points_px, shoulders.turn_deg
+    camera_stood = {}
+    for name in ("roll_deg", "pitch_deg", "roll_sd_deg", "pitch_sd_deg"):
+        camera_stood[f"camera_{name}"] = empty()
+        for i, stand in stands.items():
+            camera_stood[f"camera_{name}"][i] = getattr(stand, name)
     return HeadTrack(
-        time_s, rotation, place, height, quality, none, none, none, camera.width_px, camera.height_px, camera.focal_px, steps
+        time_s=time_s,
+        width_px=camera.width_px,
+        height_px=camera.height_px,
+        focal_px=camera.focal_px,
+        focal_sd_share=lens.sd_share,
+        steps=steps,
+        **seen,
+        **camera_stood,
     )

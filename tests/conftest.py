@@ -37,8 +37,7 @@ def track_of(
     if missing is not None:
         for array in (rotation, place, height, quality):
             array[missing] = np.nan
-    none = np.full(n, np.nan)
-    return HeadTrack(time_s, rotation, place, height, quality, none, none, none, 1280, 720, 1000.0)
+    return HeadTrack(time_s, rotation, place, height, quality, 1280, 720, 1000.0)
 
 
 def held(

@@ -27,8 +27,10 @@ from posture.batch.table import COLUMNS, RESULTS_NAME, results_csv, results_tabl
 from posture.clip.frame import Frame, Upright
 from posture.clip.planes import ArrayPicture
 from posture.errors import ClipError, CrashError, FaultError, ModelError, OutputError, PostureError
-from posture.face.model import MODEL_SHA256
+from posture.face.model import MODEL_SHA256, POSE_MODEL_SHA256
+from posture.geometry.devices import DEVICES
 from posture.measure import Settings
+from posture.signal.chin_zero import ChinZero
 from posture.summary.files import write_results
 from posture.summary.record import (
     Check,
@@ -54,7 +56,12 @@ def grey_at(time_s: float) -> Frame:
 def summary_of(job: Job, sha256: str, **changes: object) -> Summary:
     """A record of a clip of 640 x 480 in which nothing was found, as a job would give it."""
     flat = Interval(value=0, low=-5, high=5)
-    stated = {name: value for name, value in vars(job.settings).items() if name != "focal_px"}
+    lens = job.settings.lens(640, None)
+    used = {
+        "shoulder_model_sha256": POSE_MODEL_SHA256,
+        "focal_px": round(lens.focal_px, 3),
+        "focal_sd_share": round(lens.sd_share, 4),
+    }
     values = {
         "sided": job.settings.mirrored != "unknown",
         "clip": ClipRecord(
@@ -84,7 +91,7 @@ def summary_of(job: Job, sha256: str, **changes: object) -> Summary:
             posture=__version__,
             mediapipe=version("mediapipe"),
             model_sha256=MODEL_SHA256,
-            settings=stated | {"focal_px": 576.0 if job.settings.focal_px is None else job.settings.focal_px},
+            settings=job.settings.stated() | used,
         ),
     }
     return Summary(**(values | changes))
@@ -326,10 +333,25 @@ SAME = {
         edited(out / "a.summary.json", "conditions", "filmed_on", value="2019-05-01"),
         edited(out / "a.summary.json", "conditions", "filmed_on_source", value="the container"),
     ],
-    "the same focal length stated": lambda job, out: later(job, focal_px=576.0),
     "another clip's summary beside it": lambda job, out: (out / "b.summary.json").write_text("no summary"),
 }
 OTHER = {
+    # As many pixels, but known much better than where nothing was stated, so that the intervals are others.
+    "the same focal length stated": lambda job, out: later(job, focal_px=576.0),
+    "pitch": lambda job, out: later(job, pitch_deg=0.0),
+    "how well the roll is known": lambda job, out: later(job, roll_sd_deg=0.5),
+    "how well the pitch is known": lambda job, out: later(job, pitch_sd_deg=1.0),
+    "upright from the scene": lambda job, out: later(job, from_scene=True),
+    "the kind of camera": lambda job, out: later(job, device="phone"),
+    "the camera stated as target": lambda job, out: later(job, target_cm=(0.0, 0.0, 0.0)),
+    "a target": lambda job, out: later(job, target_cm=(-30.0, 10.0, 5.0)),
+    "times on the target": lambda job, out: later(job, on_target=((10.0, 20.0),)),
+    "no time on the target": lambda job, out: later(job, on_target=()),
+    "times of the head set": lambda job, out: later(job, head_set=((1.0, 2.0),)),
+    "a chin zero": lambda job, out: later(job, chin_zero=ChinZero(-5.0, 4.5, 1)),
+    "the shoulder model": lambda job, out: edited(
+        out / "a.summary.json", "made_with", "settings", "shoulder_model_sha256", value="0" * 64
+    ),
     "mirroring": lambda job, out: later(job, mirrored="yes"),
     "roll": lambda job, out: later(job, roll_deg=3.0),
     "spacing": lambda job, out: later(job, every_s=0.0),
@@ -369,6 +391,53 @@ def test_resume_skips_only_what_is_equal(tmp_path: Path, change, skips: bool) ->
     if found is not None:
         assert found.summary.clip.sha256 == sha256_of(job)
         assert all(path.is_file() for path in found.paths)
+
+
+FULL = {
+    "mirrored": "yes", "roll_deg": -3.0, "pitch_deg": 12.0, "roll_sd_deg": 0.7, "pitch_sd_deg": 2.0, "every_s": 0.1,
+    "person": 2, "device": "laptop", "target_cm": (-30.0, 10.0, 5.0), "on_target": ((10.0, 20.5), (62.25, 65.0)),
+    "head_set": ((1.0, 2.0),), "chin_zero": ChinZero(-5.125, 2.6, 3),
+}  # fmt: skip
+"""Settings of which none is as it is if nothing is said."""
+
+
+@pytest.mark.parametrize("change", [None, *FULL, "from_scene"])
+def test_resume_of_a_clip_with_many_settings(tmp_path: Path, change: str | None) -> None:
+    """Taken when every one of them is equal, and measured again when any one of them is as if nothing had been said."""
+    (job,) = jobs_of(tmp_path, a="well")
+    job, out = later(job, **FULL), tmp_path / "out"
+    Made(summary_of(job, sha256_of(job))).save(out, "a")
+    usual = getattr(Settings(), change) if change else None
+    other = later(job, **{change: True if change == "from_scene" else usual}) if change else job
+    assert (EarlierResults(out, [other]).find(other) is None) == (change is not None)
+
+
+@pytest.mark.parametrize("device", DEVICES)
+def test_resume_takes_the_same_kind_of_camera(tmp_path: Path, device: str) -> None:
+    (job,) = jobs_of(tmp_path, a="well")
+    job, out = later(job, device=device), tmp_path / "out"
+    Made(summary_of(job, sha256_of(job))).save(out, "a")
+    assert EarlierResults(out, [job]).find(job) is not None
+    others = [later(job, device=other) for other in DEVICES if other != device]
+    assert [EarlierResults(out, [other]).find(other) for other in others] == [None] * len(others)
+
+
+@pytest.mark.parametrize(
+    ("mine", "other"),
+    [
+        ({"on_target": ((3723.255, 3800.0),)}, {"on_target": ((3723.259, 3800.0),)}),
+        ({"head_set": ((3723.255, 3800.0),)}, {"head_set": ((3723.259, 3800.0),)}),
+        ({"target_cm": (100.0001, 0.0, 0.0)}, {"target_cm": (100.0004, 0.0, 0.0)}),
+        ({"chin_zero": ChinZero(-12.34561, 4.5, 1)}, {"chin_zero": ChinZero(-12.34564, 4.5, 1)}),
+    ],
+    ids=lambda value: next(iter(value)),
+)
+def test_resume_tells_settings_apart_to_the_last_digit(tmp_path: Path, mine: dict, other: dict) -> None:
+    (job,) = jobs_of(tmp_path, a="well")
+    job, out = later(job, **mine), tmp_path / "out"
+    Made(summary_of(job, sha256_of(job))).save(out, "a")
+    assert EarlierResults(out, [job]).find(job) is not None
+    assert EarlierResults(out, [job]).find(later(job, **other)) is None
 
 
 def test_resumed_results_are_those_of_an_undisturbed_run(tmp_path: Path) -> None:

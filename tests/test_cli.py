@@ -17,6 +17,7 @@ import jsonschema
 import numpy as np
 import pytest
 
+from posture.signal.spans import spans_from
 from posture.summary.files import PICTURE_COLUMNS, TRACK_COLUMNS
 from posture.summary.schema import SCHEMAS, schema_text, shipped_schema
 from tests.test_batch import processes_of, wait_until
@@ -274,6 +275,11 @@ def test_measure_too_little_is_measured(tmp_path: Path, astronaut: np.ndarray, l
         ["--workers", "0"],
         ["--workers", "33"],
         ["--person", "0"],
+        ["--device", "telescope"],
+        ["--pitch", "70"],
+        ["--target-cm", "1", "2", "three"],
+        ["--target-cm", "3000", "0", "0"],
+        ["--chin-zero", "absent.summary.json"],
     ],
     ids=" ".join,
 )
@@ -281,6 +287,95 @@ def test_measure_bad_arguments(tmp_path: Path, short_film: Path, arguments: list
     done = run("measure", short_film, "--out", tmp_path / "out", *arguments)
     assert done.returncode == 2
     assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["--upright", "scene", "--pitch", "0"], "Expected --upright scene, which reads the pitch too, or --pitch; both came"),
+        (["--head-set", "0-1", "--chin-zero", __file__], "Expected --head-set or --chin-zero; both came"),
+    ],
+    ids=["scene and pitch", "two zeros"],
+)
+def test_measure_two_that_exclude_each_other(tmp_path: Path, short_film: Path, arguments: list[str], said: str) -> None:
+    done = run("measure", short_film, "--out", tmp_path / "out", *arguments)
+    assert done.returncode == 2
+    assert said in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(
+    ("option", "times", "said"),
+    [
+        ("--on-target", "soon", r"'soon' came\. Write minutes:seconds, from - to\."),
+        ("--head-set", "0:01-0:02, 0:10", r"'0:10' came\. Write minutes:seconds, from - to\."),
+        ("--head-set", "0:01-0:02, 9-4", r"from the earlier to the later; '9-4' came\. Exchange the two\."),
+    ],
+)
+def test_measure_times_that_cannot_be_read(tmp_path: Path, short_film: Path, option: str, times: str, said: str) -> None:
+    done = run("measure", short_film, "--out", tmp_path / "out", option, times)
+    assert done.returncode == 2
+    assert re.fullmatch(rf"posture: Expected times .*{said}\n", done.stderr)
+    assert done.stdout == ""
+    assert not (tmp_path / "out").exists()
+
+
+def test_measure_chin_zero_of_what_is_no_summary(tmp_path: Path, short_film: Path) -> None:
+    zero = tmp_path / "zero.txt"
+    zero.write_text("{}")
+    done = run("measure", short_film, "--out", tmp_path / "out", "--chin-zero", zero)
+    assert done.returncode == 2
+    assert re.fullmatch(r"posture: Expected the summary of a clip; 'zero\.txt' is none\. Give .*\n", done.stderr)
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize("arguments", [["--target-cm", "nan", "0", "0"], ["--focal-px", "nan"]], ids=" ".join)
+def test_measure_not_a_number_is_refused(tmp_path: Path, short_film: Path, arguments: list[str]) -> None:
+    done = run("measure", short_film, "--out", tmp_path / "out", *arguments)
+    assert done.returncode == 2
+    assert arguments[0] in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_measure_with_all_that_can_be_stated(tmp_path: Path, short_film: Path) -> None:
+    stated = ["--mirrored", "no", "--upright", "scene", "--device", "phone-front", "--target-cm", "-30", "10", "5"]
+    times = ["--on-target", "0:00-0:01, 0:01.2-0:01.5", "--head-set", "0.5-1.5"]
+    done = run("measure", short_film, "--out", tmp_path, "--json", *stated, *times)
+    assert (done.returncode, done.stderr) == (0, "")
+    summary = json.loads(done.stdout)
+    jsonschema.validate(summary, json.loads(shipped_schema("summary-1.schema.json")))
+    settings = summary["made_with"]["settings"]
+    assert {name: settings[name] for name in ("mirrored", "device", "focal_px", "roll_deg", "pitch_deg", "view_deg")} == {
+        "mirrored": "no", "device": "phone-front", "roll_deg": None, "pitch_deg": None, "view_deg": None,
+        "focal_px": pytest.approx(256 / np.tan(np.radians(33.0)), abs=1e-3),
+    }  # fmt: skip
+    assert [float(v) for v in settings["target_cm"].split(",")] == [-30.0, 10.0, 5.0]
+    assert spans_from(settings["on_target"]) == ((0.0, 1.0), (1.2, 1.5))
+    assert spans_from(settings["head_set"]) == ((0.5, 1.5),)
+    assert settings["from_scene"] == "yes"
+    assert settings["chin_zero_settings"] == 1
+    levels = {check["name"]: check["level"] for check in summary["checks"]}
+    assert levels["target"] == "warn"
+    # The zero of this clip is that of the next one, whose head it moves.
+    zero = settings["chin_zero_deg"]
+    (written,) = tmp_path.glob("*.summary.json")
+    moments = [
+        json.loads(run("measure", short_film, "--out", tmp_path / "b", "--json", "--mirrored", "no", *more).stdout)
+        for more in ([], ["--chin-zero", written])
+    ]
+    chins = [m["moment"]["chin_deg"]["value"] for m in moments]
+    assert chins[0] - chins[1] == pytest.approx(zero, abs=0.02)
+    assert moments[1]["made_with"]["settings"]["chin_zero_deg"] == zero
+
+
+def test_measure_no_times_on_the_target(tmp_path: Path, short_film: Path) -> None:
+    """No times at all are marks with nothing inside."""
+    done = run("measure", short_film, "--out", tmp_path, "--json", "--on-target", "")
+    assert done.returncode == 0
+    (target,) = [check for check in json.loads(done.stdout)["checks"] if check["name"] == "target"]
+    assert target["level"] == "warn"
+    assert "0 s" in target["text"]
 
 
 def test_measure_bad_conditions(tmp_path: Path, short_film: Path) -> None:
@@ -330,6 +425,28 @@ def test_measure_twice_gives_the_same(tmp_path: Path, short_film: Path) -> None:
 @pytest.mark.parametrize("name", SCHEMAS)
 def test_shipped_schema_is_current(name: str) -> None:
     assert shipped_schema(name) == schema_text(SCHEMAS[name])
+
+
+def test_measure_help_names_every_option() -> None:
+    """With what it takes, and in sentences."""
+    done = run("measure", "--help", environment=os.environ | {"COLUMNS": "120"})
+    assert done.returncode == 0
+    said = " ".join(done.stdout.split())
+    for option, taken in {
+        "--upright": "as-filmed|scene|DEGREES",
+        "--pitch": "",
+        "--device": "[laptop|webcam|phone|phone-front|tablet|camcorder]",
+        "--target-cm": "RIGHT UP NEARER",
+        "--on-target": "FROM-TO,...",
+        "--head-set": "FROM-TO,...",
+        "--chin-zero": "SUMMARY",
+        "--conditions": "FILE",
+        "--resume": "",
+    }.items():
+        assert f"{option} {taken}".strip() in said, option
+    assert "as the child sees it" in said
+    assert "plumb lines" in said
+    assert not re.search(r"None|<|Sentinel", said.replace("<=", ""))
 
 
 def test_help_names_every_command() -> None:

@@ -3,9 +3,9 @@
 import csv
 import json
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import av
 import cv2
@@ -13,10 +13,14 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from posture.errors import ClipError, ConditionsError
-from posture.face.model import MODEL_SHA256
-from posture.measure import Measurement, Settings, measure_clip, read_clip, read_conditions
+from posture.errors import ClipError, ConditionsError, SpanError
+from posture.face.model import MODEL_SHA256, POSE_MODEL_SHA256
+from posture.geometry.angles import FACING, camera_matrix
+from posture.geometry.lens import Lens, lens_of
+from posture.measure import Measurement, Settings, measure_clip, read_chin_zero, read_clip, read_conditions
 from posture.see import SeenClip, SeenPerson
+from posture.signal.chin_zero import ChinZero
+from posture.signal.interval import Z95
 from posture.signal.track import HeadTrack
 from posture.summary.record import Conditions
 
@@ -188,7 +192,9 @@ def seen(make_track: Track, make_held: Held) -> SeenClip:
         time_s, angles = make_held(holds, hold_s=3.0)
         gone = time_s < 5 if k else np.zeros(len(time_s), bool)
         persons.append(SeenPerson(make_track(time_s, *angles.T, missing=gone), None, (k + 1,), 1 - gone.mean(), False))
-    return SeenClip("video", "d" * 64, 1280, 720, time_s, tuple(persons), None, "2024-05-01", "the container", 1000.0, ())
+    return SeenClip(
+        "video", "d" * 64, 1280, 720, time_s, tuple(persons), None, "2024-05-01", "the container", lens_of(1280), None, ()
+    )
 
 
 def checks_of(measurement: Measurement) -> dict[str, str]:
@@ -342,3 +348,249 @@ def test_conditions_in_another_encoding_are_refused(tmp_path: Path) -> None:
 def test_missing_conditions_are_refused(tmp_path: Path) -> None:
     with pytest.raises(ConditionsError, match=r"Expected a JSON file of conditions; 'none\.json'"):
         read_conditions(tmp_path / "none.json")
+
+
+DIFFERENT: dict[str, list[Any]] = {
+    "mirrored": ["no", "yes", "unknown"],
+    "roll_deg": [None, 0.0, 3.0, -3.0],
+    "pitch_deg": [None, 0.0, 12.0],
+    "roll_sd_deg": [None, 0.5, 1.0],
+    "pitch_sd_deg": [None, 0.5, 3.0],
+    "from_scene": [False, True],
+    "focal_px": [None, 900.0, 901.0],
+    "view_deg": [None, 60.0],
+    "device": [None, "laptop", "phone"],
+    "every_s": [0.0, 0.5, 1.0],
+    "person": [None, 1, 2],
+    "target_cm": [None, (0.0, 0.0, 0.0), (-30.0, 10.0, 5.0), (10.0, -30.0, 5.0), (100.0001, 0.0, 0.0), (100.0004, 0.0, 0.0)],
+    "on_target": [None, (), ((1.0, 2.0),), ((1.0, 2.5),), ((1.0, 2.0), (3.0, 4.0)),
+                  ((3723.255, 3800.0),), ((3723.259, 3800.0),)],
+    "head_set": [(), ((1.0, 2.0),), ((1.0, 2.0), (3.0, 4.0)), ((12.0, 3.0),), ((1.0, 23.0),)],
+    "chin_zero": [None, ChinZero(0.0, 4.5, 1), ChinZero(-5.0, 4.5, 1), ChinZero(-5.0, 2.6, 1), ChinZero(-5.0, 4.5, 3),
+                  ChinZero(-12.34561, 4.5, 1), ChinZero(-12.34564, 4.5, 1)],
+}  # fmt: skip
+"""Values of each setting of which no two are equal."""
+
+
+def test_every_setting_is_tried() -> None:
+    assert set(DIFFERENT) == {field.name for field in fields(Settings)}
+
+
+@pytest.mark.parametrize("name", DIFFERENT)
+def test_settings_are_stated_alike_exactly_where_they_are_equal(name: str) -> None:
+    settings = [Settings(**{name: value}) for value in DIFFERENT[name]]
+    for k, one in enumerate(settings):
+        for j, other in enumerate(settings):
+            assert (one.stated() == other.stated()) == (k == j), (one.stated()[name], other.stated()[name])
+    # Nothing else moves with it.
+    rest = [{key: value for key, value in s.stated().items() if key != name} for s in settings]
+    assert all(r == rest[0] for r in rest)
+
+
+@pytest.mark.parametrize("name", DIFFERENT)
+def test_stated_settings_are_plain_and_outlast_json(name: str) -> None:
+    for value in DIFFERENT[name]:
+        stated = Settings(**{name: value}).stated()
+        assert set(stated) == {field.name for field in fields(Settings)}
+        assert {type(v) for v in stated.values()} <= {str, float, int, type(None)}
+        assert json.loads(json.dumps(stated, allow_nan=False)) == stated
+
+
+def test_settings_in_the_record_are_those_stated_and_those_used(seen: SeenClip) -> None:
+    settings = Settings(
+        mirrored="no", device="phone", target_cm=(-30.0, 10.0, 5.0), on_target=((1.0, 20.0),), chin_zero=ChinZero(2.0, 3.0, 2)
+    )
+    made = read_clip(seen, settings).summary.made_with.settings
+    assert made.items() >= {k: v for k, v in settings.stated().items() if k != "focal_px"}.items()
+    assert made["focal_px"] == pytest.approx(640 / np.tan(np.radians(30.0)), abs=1e-3)
+    assert made["shoulder_model_sha256"] == POSE_MODEL_SHA256
+    assert (made["chin_zero_deg"], made["chin_zero_sd_deg"], made["chin_zero_settings"]) == (2.0, 3.0, 2)
+    bare = read_clip(seen, Settings()).summary.made_with.settings
+    assert (bare["chin_zero_deg"], bare["chin_zero_sd_deg"], bare["chin_zero_settings"]) == (None, None, None)
+
+
+@pytest.mark.parametrize(
+    ("target_cm", "read"),
+    [
+        (None, (0.0, 0.0, 0.0)),
+        ((30.0, 0.0, 0.0), (-30.0, 0.0, 0.0)),
+        ((0.0, 10.0, 0.0), (0.0, -10.0, 0.0)),
+        ((0.0, 0.0, 5.0), (0.0, 0.0, 5.0)),
+        ((-30.0, -10.0, -5.0), (30.0, 10.0, -5.0)),
+    ],
+)
+def test_target_as_the_person_sees_it_is_turned_to_the_camera(target_cm: Any, read: tuple[float, float, float]) -> None:
+    """To the right of whoever faces the camera is the camera's left; up is not down; nearer is forward of it."""
+    assert Settings(target_cm=target_cm).read_settings().target_cm == read
+
+
+def straight(
+    make_track: Track, time_s: np.ndarray, turn_deg: float, chin_deg: float, place_cm: Any = (0.0, 0.0, 60.0)
+) -> SeenClip:
+    """A clip of one person, seen with a focal length of 1000 px; angles are the camera's where the place is before it."""
+    track = make_track(time_s, -12.0, turn_deg, chin_deg, place_cm=place_cm)
+    person = SeenPerson(track, None, (1,), 1.0, False)
+    return SeenClip("video", "e" * 64, 1280, 720, time_s, (person,), None, None, None, lens_of(1280, 1000.0), None, ())
+
+
+@pytest.mark.parametrize("mirrored", ["no", "yes"])
+@pytest.mark.parametrize(
+    ("target_cm", "turn_deg", "chin_deg"),
+    [
+        ((30.0, 0.0, 0.0), 26.565, 0.0),
+        ((-30.0, 0.0, 0.0), -26.565, 0.0),
+        ((0.0, 30.0, 0.0), 0.0, 26.565),
+        ((30.0, 0.0, 20.0), 36.870, 0.0),
+    ],
+    ids=["right", "left", "above", "right and nearer"],
+)
+def test_who_faces_the_target_is_not_turned(
+    make_track: Track, mirrored: Literal["no", "yes"], target_cm: Any, turn_deg: float, chin_deg: float
+) -> None:
+    """From 60 cm, 30 cm beside the camera takes atan(30 / 60) = 26.565, and atan(30 / 40) = 36.870 for 20 cm nearer."""
+    picture = -1 if mirrored == "yes" else 1
+    clip = straight(make_track, np.arange(30) / 15, picture * turn_deg, chin_deg)
+    moment = read_clip(clip, Settings(mirrored=mirrored, target_cm=target_cm, focal_px=1000.0)).summary.moment
+    assert moment is not None
+    assert moment.turn_deg is not None
+    assert [moment.turn_deg.value, moment.chin_deg.value] == pytest.approx([0.0, 0.0], abs=0.02)  # type: ignore[union-attr]
+
+
+def test_another_lens_is_read_without_a_picture(make_track: Track, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A head 20 cm beside the axis at 60 cm is at 78 cm through 1.3 of the focal length.
+
+    Its line of sight, atan(20 / 60) = 18.435, becomes atan(20 / 78) = 14.381. The head turns with it, so that against
+    the camera nothing changes, and against a target 30 cm to the person's right, where x is -30, it does:
+    atan(50 / 60) = 39.806 and atan(50 / 78) = 32.661.
+    """
+    for name in ("open_clip", "FacesFollower", "estimate_pose"):
+        monkeypatch.setattr(f"posture.see.{name}", None)
+    clip = straight(make_track, np.arange(30) / 15, 7.0, 0.0, (20.0, 0.0, 60.0))
+    same, other = (read_clip(clip, Settings(mirrored="no", focal_px=focal)) for focal in (1000.0, 1300.0))
+    assert same.found.read.lens.focal_px == 1000.0
+    assert other.found.read.lens == Lens(1300.0, 0.03, "a stated focal length")
+    assert other.summary.made_with.settings["focal_px"] == 1300.0
+    assert other.track is same.track
+    for measured, azimuth in ((same, 18.435), (other, 14.381)):
+        assert measured.found.read.azimuth_deg == pytest.approx(np.full(30, azimuth), abs=0.002)
+        assert measured.found.read.angles_deg == pytest.approx(np.tile([-12.0, 7.0, 0.0], (30, 1)), abs=0.01)
+    beside = [read_clip(clip, Settings(mirrored="no", focal_px=f, target_cm=(30.0, 0.0, 0.0))) for f in (1000.0, 1300.0)]
+    turns = [m.found.read.angles_deg[0, 1] for m in beside]
+    assert turns == pytest.approx([7.0 + 18.435 - 39.806, 7.0 + 14.381 - 32.661], abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("settings", "file_px", "focal_px", "sd_share"),
+    [
+        ({}, None, 1152.0, 0.18),
+        ({}, 900.0, 900.0, 0.05),
+        ({"device": "phone"}, None, 1108.513, 0.12),
+        ({"device": "phone"}, 900.0, 900.0, 0.05),
+        ({"view_deg": 90.0, "device": "phone"}, 900.0, 640.0, 0.05),
+        ({"focal_px": 1000.0, "device": "phone"}, 900.0, 1000.0, 0.03),
+    ],
+)
+def test_best_known_lens_is_taken_when_read_anew(
+    make_track: Track, settings: dict[str, Any], file_px: float | None, focal_px: float, sd_share: float
+) -> None:
+    """1280 / 2 / tan(30) = 1108.5 px for a phone, 640 for a right angle across."""
+    clip = replace(straight(make_track, np.arange(30) / 15, 0.0, 0.0), file_focal_px=file_px)
+    measured = read_clip(clip, Settings(**settings))
+    assert measured.summary.made_with.settings["focal_px"] == pytest.approx(focal_px, abs=1e-3)
+    # Seen with the stated 1000 px, whose own uncertainty the track does not hold here.
+    if settings.get("focal_px") != 1000.0:
+        assert (measured.found.read.lens.focal_px, measured.found.read.lens.sd_share) == (
+            pytest.approx(focal_px, abs=1e-3),
+            sd_share,
+        )
+
+
+def test_upright_from_the_scene_is_in_the_record(make_track: Track) -> None:
+    clip = straight(make_track, np.arange(30) / 15, 0.0, 0.0)
+    camera = camera_matrix(6.0, 10.0)
+    track = clip.persons[0].track
+    n = len(track.time_s)
+    said = {"roll_deg": 6.0, "pitch_deg": 10.0, "roll_sd_deg": 0.5, "pitch_sd_deg": 1.0}
+    filmed = replace(
+        track,
+        rotation=FACING @ camera @ FACING @ track.rotation,
+        place_cm=track.place_cm @ camera.T,
+        **{f"camera_{name}": np.full(n, value) for name, value in said.items()},
+    )
+    clip = replace(clip, persons=(replace(clip.persons[0], track=filmed),))
+    asked, plain = (
+        read_clip(clip, Settings(mirrored="no", focal_px=1000.0, from_scene=scene)).summary for scene in (True, False)
+    )
+    assert (asked.clip.upright, plain.clip.upright) == ("scene", "as-filmed")
+    assert (asked.clip.camera_roll_deg.value, asked.clip.camera_pitch_deg.value) == (pytest.approx(6.0), pytest.approx(10.0))
+    assert asked.made_with.settings["from_scene"] != plain.made_with.settings["from_scene"]
+    assert asked.moment is not None
+    assert asked.moment.tilt_deg is not None
+    assert asked.moment.tilt_deg.value == pytest.approx(-12.0, abs=0.05)
+    # Without it the interval reaches as far as the picture's own lines do.
+    roll = plain.clip.camera_roll_deg
+    assert roll.value == 0.0
+    assert roll.high >= 6.0
+    assert {c.name: c.level for c in asked.checks}["upright"] == "pass"
+
+
+SET = ((0.0, 2.9), (3.6, 6.3))
+"""Times of the first two holds."""
+
+
+@pytest.fixture
+def saved_zero(seen: SeenClip, tmp_path: Path) -> tuple[Measurement, Path]:
+    """A clip in which the head was set twice, and its summary on disk."""
+    measured = read_clip(seen, Settings(mirrored="no", head_set=SET))
+    return measured, measured.save(tmp_path, "set")[1]
+
+
+def test_chin_zero_comes_back_out_of_a_summary(saved_zero: tuple[Measurement, Path], seen: SeenClip) -> None:
+    measured, path = saved_zero
+    used, zero = measured.found.read.chin_zero, read_chin_zero(path)
+    assert used is not None
+    assert used.settings == 2
+    assert zero == ChinZero(pytest.approx(used.value_deg, abs=6e-4), pytest.approx(used.sd_deg, abs=6e-4), 2)
+    assert zero.sd_deg == pytest.approx(4.5 / 2**0.5, abs=1e-3)
+    # Another clip counts its chin from there, and hands the zero on.
+    other = read_clip(seen, Settings(mirrored="no", chin_zero=zero))
+    plain = read_clip(seen, Settings(mirrored="no"))
+    assert other.summary.habitual is not None
+    assert plain.summary.habitual is not None
+    moved = plain.summary.habitual.chin_deg.value - other.summary.habitual.chin_deg.value
+    assert moved == pytest.approx(zero.value_deg, abs=0.011)
+    assert read_chin_zero(other.save(path.parent, "other")[1]) == zero
+    # The interval holds the sd of the zero instead of that of faces.
+    chins = [m.chin_deg for m in (plain.summary.habitual, other.summary.habitual)]
+    widths = [(chin.high - chin.value) ** 2 for chin in chins]
+    assert widths[0] - widths[1] == pytest.approx(Z95**2 * (4.5**2 - zero.sd_deg**2), abs=0.5)
+
+
+@pytest.mark.parametrize("content", [b"", b"no JSON", b"[]", b"{}", b"\xff\xfe", b'{"schema": "posture.summary/1"}'], ids=repr)
+def test_chin_zero_of_what_is_no_summary_is_refused(tmp_path: Path, content: bytes) -> None:
+    path = tmp_path / "thing.json"
+    path.write_bytes(content)
+    with pytest.raises(SpanError, match=r"^Expected the summary of a clip; 'thing\.json' is none\. Give .*\.summary\.json\.$"):
+        read_chin_zero(path)
+
+
+def test_chin_zero_of_nothing_is_refused(tmp_path: Path) -> None:
+    for path in (tmp_path / "absent.summary.json", tmp_path):
+        with pytest.raises(SpanError, match="Expected the summary of a clip"):
+            read_chin_zero(path)
+
+
+@pytest.mark.parametrize("head_set", [(), ((900.0, 910.0),)], ids=["none marked", "marked after the end"])
+def test_chin_zero_of_a_clip_without_one_is_refused(seen: SeenClip, tmp_path: Path, head_set: Any) -> None:
+    _, path = read_clip(seen, Settings(mirrored="no", head_set=head_set)).save(tmp_path, "bare")
+    with pytest.raises(SpanError, match=r"head was set straight; in 'bare\.summary\.json' it was not\. Mark when it was"):
+        read_chin_zero(path)
+
+
+def test_chin_zero_of_a_summary_that_was_tampered_with_is_refused(saved_zero: tuple[Measurement, Path]) -> None:
+    _, path = saved_zero
+    whole = json.loads(path.read_text(encoding="utf-8"))
+    whole["made_with"]["settings"]["chin_zero_deg"] = "seven"
+    path.write_text(json.dumps(whole), encoding="utf-8")
+    with pytest.raises(SpanError, match="it was not"):
+        read_chin_zero(path)

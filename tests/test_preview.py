@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import io
 
+import cv2
 import numpy as np
 import pytest
 from PIL import Image
 
+from posture import preview
 from posture.clip.frame import Frame, Upright
 from posture.clip.planes import ArrayPicture
 from posture.face.seen import FaceSeen
-from posture.preview import outlined_jpeg
+from posture.geometry.angles import camera_matrix
+from posture.geometry.fit import Camera
+from posture.preview import outlined_jpeg, straightened
 
 
 def frame(width_px: int = 1280, height_px: int = 720) -> Frame:
@@ -51,3 +55,24 @@ def test_outlined_jpeg_outlines_every_face() -> None:
     assert ((across > 85) & (across < 155)).any()
     assert ((across > 325) & (across < 395)).any()
     assert not ((across > 160) & (across < 320)).any()
+
+
+@pytest.mark.parametrize(("roll", "pitch"), [(0.0, 0.0), (8.0, 0.0), (-5.0, 15.0), (12.0, -18.0)])
+def test_a_door_frame_stands_plumb_once_straightened(monkeypatch: pytest.MonkeyPatch, roll: float, pitch: float) -> None:
+    """A wall with plumb stripes, drawn as a rolled and pitched camera sees it."""
+    camera = Camera(1280, 720, 1100.0)
+    picture = np.full((720, 1280, 3), 200, np.uint8)
+    for x in (-1.2, -0.4, 0.5, 1.3):
+        ends = np.array([[x, -3.0, 3.0], [x, 3.0, 3.0]]) @ camera_matrix(roll, pitch).T @ camera.matrix.T
+        first, second = (tuple(int(v) for v in end[:2] / end[2]) for end in ends)
+        cv2.line(picture, first, second, (20, 20, 20), 9, cv2.LINE_AA)
+    monkeypatch.setattr(preview, "PLUMB_LINES", 0)
+    level = straightened(picture, camera, roll, pitch)
+    assert level.shape == (270, 480, 3)
+    # Each stripe is in the same columns higher up and lower down; as filmed, five degrees of roll would part them by ten pixels.
+    darkness = np.clip(190.0 - level[[80, 190], :, 0], 0, None)
+    for first, last in ((0, 130), (130, 250), (250, 370), (370, 480)):
+        there = darkness[:, first:last]
+        assert (there.sum(1) > 300).all()
+        upper, lower = there @ np.arange(first, last) / there.sum(1)
+        assert abs(upper - lower) < 1.0

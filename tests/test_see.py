@@ -3,27 +3,32 @@
 from __future__ import annotations
 
 import pickle
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import SimpleNamespace
+from typing import ClassVar
 
 import av
 import numpy as np
 import pytest
 
 from posture import see
-from posture.clip import ClipInfo
+from posture.clip import ClipInfo, Frame
 from posture.face.scene import SceneStep
 from posture.face.seen import FaceSeen, Window
+from posture.face.shoulders import ShouldersSeen
 from posture.face.stretch import Stretch
 from posture.geometry.angles import posture_angles
+from posture.geometry.plumb import Stand
 from posture.geometry.pose import Pose
 from posture.measure import Settings, read_clip
 from posture.see import BAD_FIT_SHARE, BLURRED, SHARP, SeenClip, face_quality, see_clip
 from tests.face.pictures import blank, made_face, moved, put, room
+from tests.proof.material import frame_of
 
 RATE_HZ = 10.0
+BLANK = np.full((720, 1280, 3), 128, np.uint8)
 FAR_PX = 9000.0
 """A focal length with which a face drawn without perspective is one."""
 
@@ -56,7 +61,7 @@ class MadeFollower:
     def stretches(self) -> list[Stretch]:
         return [stretch for stretch in self.all.values() if stretch.times_s]
 
-    def look(self, frame: SimpleNamespace, upcoming: SimpleNamespace | None = None) -> list[FaceSeen]:
+    def look(self, frame: Frame, upcoming: Frame | None = None) -> list[FaceSeen]:
         faces = []
         for number, at in self.plan.items():
             place = at(self.frame)
@@ -88,11 +93,31 @@ class MadeClip:
     def __exit__(self, *_: object) -> None:
         pass
 
-    def frames(self, every_s: float) -> Iterator[SimpleNamespace]:
-        return (SimpleNamespace(time_s=k / RATE_HZ) for k in range(self.n))
+    def frames(self, every_s: float) -> Iterator[Frame]:
+        return (frame_of(BLANK, k / RATE_HZ) for k in range(self.n))
 
     def progress(self, time_s: float) -> float:
         return time_s * RATE_HZ / self.n
+
+
+class MadeShoulders:
+    """Sees shoulders 100 px below the middle of a face and 200 px apart, the right one 20 px lower; none below large faces."""
+
+    looked: ClassVar[list[tuple[int, float, tuple[int, ...]]]] = []
+
+    def __enter__(self) -> MadeShoulders:
+        self.looked.clear()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        pass
+
+    def look(self, picture: Frame, face: FaceSeen, ways: Sequence[int]) -> ShouldersSeen | None:
+        self.looked.append((face.stretch, picture.time_s, tuple(ways)))
+        x, y = face.centre_px
+        return (
+            None if face.size_px > 140 else ShouldersSeen(np.array([[x - 100, y + 120], [x + 100, y + 100]]), 3.0, False, 0.9)
+        )
 
 
 Watch = Callable[..., SeenClip]
@@ -105,6 +130,7 @@ def watch(monkeypatch: pytest.MonkeyPatch) -> Watch:
     def run(plan: Plan, n: int = 100, on_frame: see.OnFrame | None = None, **named: object) -> SeenClip:
         monkeypatch.setattr(see, "open_clip", lambda _: MadeClip(n))
         monkeypatch.setattr(see, "FacesFollower", lambda: MadeFollower(plan, **named))  # type: ignore[arg-type]
+        monkeypatch.setattr(see, "LibraryShoulders", MadeShoulders)
         return see_clip("any", focal_px=FAR_PX, every_s=0.0, on_frame=on_frame)
 
     return run
@@ -126,6 +152,38 @@ def test_persons_are_numbered_by_time_and_size(watch: Watch) -> None:
     assert [p.stretches for p in seen.persons] == [(3,), (2,), (1,)]
     assert [p.seen_share for p in seen.persons] == pytest.approx([0.71, 1.0, 0.31])
     assert not any(p.is_still for p in seen.persons)
+
+
+def test_shoulders_are_looked_at_now_and_then(watch: Watch) -> None:
+    seen = watch({1: sways(300, 100), 2: sways(900, 150)})
+    with_shoulders, without = (next(p.track for p in seen.persons if p.stretches == (n,)) for n in (1, 2))
+    every = round(see.SHOULDERS_EVERY_S * RATE_HZ)
+    looked = [k % every == 0 for k in range(100)]
+    assert (~np.isnan(with_shoulders.shoulders_px[:, 0, 0])).tolist() == looked
+    assert np.ptp(with_shoulders.shoulders_px[::every], axis=1) == pytest.approx(np.tile([200.0, 20.0], (25, 1)))
+    # At first both ways, then in turns, for each face by itself.
+    ways = {n: [ways for stretch, _, ways in MadeShoulders.looked if stretch == n] for n in (1, 2)}
+    assert ways[1][:4] == ways[2][:4] == [(1, -1), (-1,), (1,), (-1,)]
+    # Looked for and not seen is something else than not looked at.
+    assert (~np.isnan(without.arm_raised)).tolist() == looked
+    assert np.isnan(without.shoulders_px).all()
+
+
+def test_the_scene_is_looked_at_now_and_then(watch: Watch, monkeypatch: pytest.MonkeyPatch) -> None:
+    stands = iter([Stand(4.0, 9.0, 0.3, 1.0), None] * 50)
+    monkeypatch.setattr(see, "stand_from_lines", lambda lines, camera: next(stands))
+    track = watch({1: sways(300, 100)}).persons[0].track
+    every = 2 * round(see.LINES_EVERY_S * RATE_HZ)
+    assert np.flatnonzero(~np.isnan(track.camera_roll_deg)).tolist() == list(range(0, 100, every))
+    assert set(track.camera_pitch_deg[::every]) == {9.0}
+    assert set(track.camera_pitch_sd_deg[::every]) == {1.0}
+
+
+def test_a_few_frames_are_kept_in_memory(watch: Watch) -> None:
+    seen = watch({1: sways(300, 100), 2: sways(900, 90, 0, 24)})
+    assert 2 <= len(seen.stills) <= 4
+    assert seen.stills[0].boxes.keys() == {1, 2}
+    assert seen.stills[-1].boxes.keys() == {1}
 
 
 def test_who_moved_comes_before_what_never_did(watch: Watch) -> None:

@@ -13,8 +13,7 @@ from pydantic import ValidationError
 from posture import __version__
 from posture.batch.child import Job
 from posture.clip.clip import PHOTOGRAPH_DATE, VIDEO_DATE
-from posture.face.model import MODEL_SHA256
-from posture.see import focal_length_px
+from posture.face.model import MODEL_SHA256, POSE_MODEL_SHA256
 from posture.summary.record import Conditions, Summary
 
 SUMMARY_ENDING, TRACK_ENDING = ".summary.json", ".track.csv"
@@ -102,11 +101,11 @@ def _sha256_of(path: Path) -> str | None:
 def _is_alike(job: Job, summary: Summary) -> bool:
     """Whether a summary was made in the way of a job, whatever the file."""
     made = summary.made_with
-    stated = {name: value for name, value in vars(job.settings).items() if name != "focal_px"}
-    recorded = {name: value for name, value in made.settings.items() if name != "focal_px"}
+    stated = {name: value for name, value in job.settings.stated().items() if name != "focal_px"}
     return (
         (made.posture, made.mediapipe, made.model_sha256) == (__version__, version("mediapipe"), MODEL_SHA256)
-        and stated == recorded
+        and made.settings.get("shoulder_model_sha256") == POSE_MODEL_SHA256
+        and stated.items() <= made.settings.items()
         and _is_same_lens(job, summary)
         and summary.clip.label == job.label
         and _stated_conditions(summary.conditions, job.conditions) == (job.conditions or Conditions())
@@ -115,10 +114,10 @@ def _is_alike(job: Job, summary: Summary) -> bool:
 
 def _is_same_lens(job: Job, summary: Summary) -> bool:
     """Whether the focal length in the record, which is the one that was used, is that which the job leads to."""
-    stated = job.settings
     # A photograph may hold a focal length of its own; it is measured again, which takes a moment, rather than opened here.
-    asked_px = focal_length_px(stated.focal_px, stated.view_deg, None, max(summary.clip.width_px, summary.clip.height_px))
-    return summary.made_with.settings.get("focal_px") == round(asked_px, 3)
+    asked = job.settings.lens(max(summary.clip.width_px, summary.clip.height_px), None)
+    used = summary.made_with.settings
+    return (used.get("focal_px"), used.get("focal_sd_share")) == (round(asked.focal_px, 3), round(asked.sd_share, 4))
 
 
 def _stated_conditions(recorded: Conditions, asked: Conditions | None) -> Conditions:

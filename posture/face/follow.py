@@ -11,9 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posture.conventions import wrap_deg
-from posture.face.landmarker import Landmarker, LibraryLandmarker
+from posture.face.landmarker import Landmarker, LibraryLandmarker, MirroredLandmarker
 from posture.face.seen import WINDOW_FACES, FaceSeen, Picture, Window
 from posture.face.shape import is_face_shaped
+from posture.face.two_ways import TwoWays, Way
 
 OFF_CENTRE = 0.18
 """The window moves when the face's centre is farther than this share of its side from the middle."""
@@ -43,6 +44,10 @@ FAST = 0.05
 """A face that is farther than this share of its size from where it was expected is looked at again."""
 
 
+WAYS: tuple[Way, Way] = (1, -1)
+"""Of the two landmarkers."""
+
+
 @dataclass(frozen=True)
 class _Ahead:
     """A look at a frame to come, going on in a thread: through which window, with which landmarker."""
@@ -57,7 +62,8 @@ class FollowedFace:
     """One face and the window around it. Use it inside ``with``; give it the frames in order.
 
     Two landmarkers take turns, so that the next frame can be looked at while this one still is: each takes half of the time that
-    there is for one. What they see does not depend on how long it takes them.
+    there is for one. What they see does not depend on how long it takes them. One sees the face as it is and the other in a mirror,
+    and what that makes of a difference is taken off both, see `posture.face.two_ways`.
 
     Attributes
     ----------
@@ -68,9 +74,11 @@ class FollowedFace:
     """
 
     def __init__(self) -> None:
-        self._landmarkers: tuple[Landmarker, Landmarker] = (LibraryLandmarker(), LibraryLandmarker())
+        self._landmarkers: tuple[Landmarker, Landmarker] = (LibraryLandmarker(), MirroredLandmarker(LibraryLandmarker()))
         self._threads = ThreadPoolExecutor(len(self._landmarkers), "face-landmarker")
         self._turn = 0
+        self._ways = TwoWays()
+        self._raw: NDArray[np.float64] | None = None
         self._ahead: _Ahead | None = None
         self.window: Window | None = None
         self.pixels: NDArray[np.uint8] | None = None
@@ -119,7 +127,7 @@ class FollowedFace:
             found = self._settle(picture, self.window, expected)
         if found is not None and self._has_left_the_middle(found, self.window):
             turns = self._turns(found, self.window.quarter_turns)
-            return self.place(picture, found.centre_px, found.size_px, turns)
+            return self.place(picture, found.centre_px, found.size_px, turns, anew=False)
         return self._remember(found, picture.time_s)
 
     def _begin_ahead(self, upcoming: Picture) -> None:
@@ -141,15 +149,20 @@ class FollowedFace:
         _, expected = self._along(ahead.window, picture.time_s)
         if points is None or expected is None:
             return None
-        points = ahead.window.to_picture(points)
-        seen = FaceSeen(points[:, :2], points[:, 2], 1, settled=True)
+        seen = self._corrected(ahead.window.to_picture(points), 1, settled=True)
         if _moved(seen, expected) >= FAST:
             return None
         self.window, self.pixels = ahead.window, pixels
         return seen
 
     def place(
-        self, picture: Picture, centre_px: NDArray[np.float64], size_px: float, quarter_turns: int = 0
+        self,
+        picture: Picture,
+        centre_px: NDArray[np.float64],
+        size_px: float,
+        quarter_turns: int = 0,
+        *,
+        anew: bool = True,
     ) -> FaceSeen | None:
         """Put the window around a face, and again if the first look shows it elsewhere or of another size.
 
@@ -160,6 +173,8 @@ class FollowedFace:
         size_px : float
         quarter_turns : int
             Of the window, see `Window`.
+        anew : bool
+            It may be another face than before: look both ways.
 
         Returns
         -------
@@ -174,7 +189,7 @@ class FollowedFace:
             self._placed_size_px = size_px
             for landmarker in self._landmarkers:
                 landmarker.forget()
-            found = self._settle(picture, self.window, None)
+            found = self._settle_both_ways(picture, self.window) if anew else self._settle(picture, self.window, None)
             if found is None or np.linalg.norm(found.centre_px - centre_px) > SAME_PLACE * size_px:
                 found = None
                 break
@@ -187,6 +202,8 @@ class FollowedFace:
         """Keep what was seen, and its speed, for the next frame; None instead of what is not shaped like a face."""
         if found is not None and not is_face_shaped(found):
             found = None
+        if found is not None and self._raw is not None:
+            self._ways.learn(self._raw, self._way)
         since_s = time_s - self._last_s
         self._speed_px_s = np.zeros(2)
         if found is not None and self._last is not None and since_s > 0:
@@ -214,6 +231,22 @@ class FollowedFace:
         left, top = window.left_px + float(ahead[0]), window.top_px + float(ahead[1])
         return replace(window, left_px=left, top_px=top), replace(self._last, points_px=self._last.points_px + ahead)
 
+    def _settle_both_ways(self, picture: Picture, window: Window) -> FaceSeen | None:
+        """Settle with one landmarker and then with the other; the mean of both."""
+        self._ways.forget()
+        seen: dict[Way, NDArray[np.float64]] = {}
+        found = None
+        for _ in self._landmarkers:
+            self._turn = 1 - self._turn
+            found = self._settle(picture, window, None)
+            if found is None or not found.settled:
+                return found
+            assert self._raw is not None
+            seen[self._way] = self._raw
+        self._ways.begin(seen[1], seen[-1])
+        assert self._raw is not None
+        return self._corrected(self._raw, found.looks, settled=True) if found else None
+
     def _settle(self, picture: Picture, window: Window, expected: FaceSeen | None) -> FaceSeen | None:
         """Look at the window until a further look no longer moves the landmarks; once is enough for a face that kept still."""
         self.pixels = pixels = window.show(picture)
@@ -227,12 +260,22 @@ class FollowedFace:
                 continue
             if points is None:
                 return None
-            points = window.to_picture(points)
-            seen = FaceSeen(points[:, :2], points[:, 2], looks, settled=False)
+            seen = self._corrected(window.to_picture(points), looks)
             if before is not None and _moved(seen, before) < (FAST if before is expected else SETTLED):
                 return replace(seen, settled=True)
             before = seen
         return None if before is None else seen
+
+    def _corrected(self, points: NDArray[np.float64], looks: int, settled: bool = False) -> FaceSeen:
+        """What the landmarker whose turn it is has seen, points (478, 3), with what is known of the other's way."""
+        self._raw = points
+        points = self._ways.correct(points, self._way)
+        return FaceSeen(points[:, :2], points[:, 2], looks, settled)
+
+    @property
+    def _way(self) -> Way:
+        """The way in which the landmarker whose turn it is sees."""
+        return WAYS[self._turn]
 
     def _has_left_the_middle(self, face: FaceSeen, window: Window) -> bool:
         """Whether the window should be moved."""

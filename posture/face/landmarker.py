@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from posture.errors import ModelError, missing_library_error
 from posture.face.model import load_model_bytes
+from posture.face.two_ways import mirror_points
 
 STEP_MS = 1_000_000
 """The library's one-euro filter has a minimum cut-off of 0.05 Hz; over 1000 s its gain is 0.997, so nothing is smoothed."""
@@ -48,7 +49,9 @@ class Landmarker(Protocol):
     `has_region` tells whether the last call found one, whose place is the next one's region.
     """
 
-    has_region: bool
+    @property
+    def has_region(self) -> bool:
+        """Whether the last call found a face."""
 
     def __enter__(self) -> Self: ...
     def __exit__(self, kind: type | None, error: BaseException | None, trace: TracebackType | None) -> None: ...
@@ -204,6 +207,34 @@ class LibraryLandmarker(_Task):
 
         self._result_type = FaceLandmarkerResultC
         return vision.FaceLandmarker.create_from_options(options)
+
+
+class MirroredLandmarker:
+    """Another landmarker that is shown every picture in a mirror; what it says is of the picture itself."""
+
+    def __init__(self, landmarker: Landmarker) -> None:
+        self._landmarker = landmarker
+
+    @property
+    def has_region(self) -> bool:
+        """As of the other."""
+        return self._landmarker.has_region
+
+    def __enter__(self) -> Self:
+        self._landmarker.__enter__()
+        return self
+
+    def __exit__(self, kind: type | None, error: BaseException | None, trace: TracebackType | None) -> None:
+        self._landmarker.__exit__(kind, error, trace)
+
+    def look(self, picture: NDArray[np.uint8]) -> NDArray[np.float64] | None:
+        """Find the face of one picture, see `Landmarker`."""
+        points = self._landmarker.look(np.ascontiguousarray(picture[:, ::-1]))
+        return None if points is None else mirror_points(points, picture.shape[1])
+
+    def forget(self) -> None:
+        """Start anew."""
+        self._landmarker.forget()
 
 
 class LibraryFinder(_Task):

@@ -1,4 +1,4 @@
-"""The face model that ships with the package: its bytes, checked, and the canonical face inside it."""
+"""The models that ship with the package: their bytes, checked, and the canonical face inside the face model."""
 
 from __future__ import annotations
 
@@ -20,6 +20,12 @@ from posture.errors import ModelError
 MODEL_NAME = "face_landmarker.task"
 MODEL_SHA256 = "64184e229b263107bc2b804c6625db1341ff2bb731874b0bcc2fe6544e0bc9ff"
 """Of the bundle as published; see models/README.md beside it."""
+
+POSE_MODEL_NAME = "pose_landmarker.task"
+POSE_MODEL_SHA256 = "445714c1152cab7faa862f2e515a0ec8d0496c6201d9bdf1a64878cb62d24895"
+
+_KINDS = {MODEL_NAME: ("face", MODEL_SHA256), POSE_MODEL_NAME: ("pose", POSE_MODEL_SHA256)}
+"""What each model is called in an error, and its sha256."""
 
 T = TypeVar("T", bound=np.generic)
 
@@ -49,9 +55,14 @@ class CanonicalFace:
     pose_weight: NDArray[np.float64]
 
 
-@lru_cache(maxsize=1)
-def load_model_bytes() -> bytes:
-    """Read the face model from the package and check that it is the published one.
+@lru_cache(maxsize=len(_KINDS))
+def load_model_bytes(name: str = MODEL_NAME) -> bytes:
+    """Read a model from the package and check that it is the published one.
+
+    Parameters
+    ----------
+    name : str
+        `MODEL_NAME` or `POSE_MODEL_NAME`.
 
     Returns
     -------
@@ -61,17 +72,22 @@ def load_model_bytes() -> bytes:
     Raises
     ------
     ModelError
-        If the file is missing or its sha256 is not `MODEL_SHA256`.
+        If the file is missing or its sha256 is not the published one.
+    ValueError
+        If no such model ships.
     """
-    source = resources.files("posture.face") / "models" / MODEL_NAME
+    if name not in _KINDS:
+        raise ValueError(f"Expected one of the models {', '.join(_KINDS)}; '{name}' came.")
+    kind, published = _KINDS[name]
+    source = resources.files("posture.face") / "models" / name
     try:
         data = source.read_bytes()
     except OSError as error:
-        raise ModelError(f"Expected the face model '{MODEL_NAME}' inside the package; it is missing. Install again.") from error
+        raise ModelError(f"Expected the {kind} model '{name}' inside the package; it is missing. Install again.") from error
     found = hashlib.sha256(data).hexdigest()
-    if found != MODEL_SHA256:
+    if found != published:
         raise ModelError(
-            f"Expected the face model with sha256 {MODEL_SHA256[:12]}...; the installed one has {found[:12]}..., so it was damaged"
+            f"Expected the {kind} model with sha256 {published[:12]}...; the installed one has {found[:12]}..., so it was damaged"
             " or replaced. Install again."
         )
     return data

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
@@ -12,10 +12,13 @@ from typing import Any, BinaryIO, cast, get_args
 import streamlit as st
 
 from posture.conventions import Mirrored
+from posture.errors import SpanError
+from posture.geometry.devices import DEVICES
 from posture.measure import Settings
-from posture.page.style import tag
+from posture.page.style import no_markup, tag
 from posture.page.uploads import kept_upload, work_folder
 from posture.samples import SAMPLE_NAMES, sample_info, write_samples
+from posture.signal.spans import Span, spans_from
 from posture.summary.record import Conditions
 
 FILE_TYPES = [
@@ -43,10 +46,19 @@ _ANSWERED_FOR = "answered for"
 """Key of the clip that the answers belong to."""
 
 _OPEN_ANSWERS: dict[str, str | None] = {
-    "mirrored": "unknown", "roll": None, "pitch": None, "age_months": None, "label": "",
-    "target": NOT_STATED, "position": NOT_STATED, "correction": NOT_STATED, "covered_eye": NOT_STATED,
+    "mirrored": "unknown", "age_months": None, "label": "", "on_target": "", "head_set": "",
+    "target_right": None, "target_up": None, "target_nearer": None,
+    "target": NOT_STATED, "camera_height": NOT_STATED, "position": NOT_STATED, "correction": NOT_STATED,
+    "covered_eye": NOT_STATED, "device": NOT_STATED,
 }  # fmt: skip
 """Every question by its key, as it stands before it is answered."""
+
+LOOKED_AT = (
+    "Tilt is measured at all times. Turn and chin are evidence only while the eyes are on a known target straight ahead: the camera"
+    " at eye height, or a picture."
+)
+
+TARGET_PLACES = ("cm to the right of the camera, as the child sees it", "cm above the camera", "cm nearer than the camera")
 
 CORRECTIONS = ("none", "glasses", "contact lenses")
 
@@ -178,38 +190,82 @@ def ask_answers(choice: Choice | None, disabled: bool) -> Answers:
         return _ask_filming(mirrored, disabled)
 
 
+def settle_mirrored(mirrored: Mirrored) -> None:
+    """Answer the question of mirroring from elsewhere on the page; to be called before it is drawn."""
+    st.session_state["mirrored"] = mirrored
+
+
 def _ask_filming(mirrored: Mirrored, disabled: bool) -> Answers:
     """The questions that may stay open."""
     first, second = st.columns(2)
-    number, choose = partial(first.number_input, value=None, disabled=disabled), partial(_choose, second, disabled)
-    roll = number(
-        "Roll of the camera, degrees", min_value=-180.0, max_value=180.0, key="roll", placeholder="as filmed: taken as level",
-        help="Plus when the whole picture is turned counter-clockwise as you look at it. A door frame or a plumb line shows it.",
-    )  # fmt: skip
-    pitch = number(
-        "Pitch of the camera, degrees", min_value=-60.0, max_value=60.0, key="pitch", placeholder="not known",
-        help="Plus when the camera looks down on the child.",
-    )  # fmt: skip
-    age = number("Age of the child, months", min_value=0, max_value=1500, step=1, key="age_months", placeholder="not stated")
-    label = first.text_input(
+    choose = partial(_choose, disabled=disabled)
+    values = {
+        "position": choose(first, "How the child sat or stood", "position"),
+        "correction": choose(second, "Glasses or lenses", "correction", CORRECTIONS),
+        "covered_eye": choose(first, "Covered eye", "covered_eye"),
+        "age_months": second.number_input(
+            "Age of the child, months", min_value=0, max_value=1500, step=1, key="age_months", placeholder="not stated",
+            value=None, disabled=disabled,
+        ),
+    }  # fmt: skip
+    device = choose(first, "What filmed it", "device", tuple(DEVICES), lambda name: DEVICES[name].title)
+    label = second.text_input(
         "A code for the record, never a name", key="label", max_chars=40, placeholder="none", disabled=disabled
     )
-    values = {
-        "target": choose("What the child looked at", "target"),
-        "position": choose("How the child sat or stood", "position"),
-        "correction": choose("Glasses or lenses", "correction", CORRECTIONS),
-        "covered_eye": choose("Covered eye", "covered_eye"),
-        "age_months": age,
-    }
-    return Answers(Settings(mirrored, roll, pitch), Conditions.model_validate(values), (label or "").strip() or None)
+    st.html(tag("p", "What the child looked at", "p-head"))
+    st.html(tag("p", LOOKED_AT, "p-note"))
+    first, second = st.columns(2)
+    values["target"] = choose(first, "It looked at", "target")
+    values["camera_height"] = choose(second, "Height of the camera", "camera_height")
+    places = zip(st.columns(3), ("right", "up", "nearer"), TARGET_PLACES, strict=True)
+    target = [
+        column.number_input(
+            question, min_value=-2000, max_value=2000, step=5, key=f"target_{name}", value=None, placeholder="at the camera",
+            disabled=disabled,
+        )
+        for column, name, question in places
+    ]  # fmt: skip
+    on_target = _ask_times("When the eyes were on it", "on_target", disabled)
+    st.html(tag("p", "The head set straight", "p-head"))
+    head_set = _ask_times(
+        "When an examiner had set the head straight, three times if possible: zero of the chin", "head_set", disabled
+    )
+    settings = Settings(
+        mirrored,
+        device=device,
+        target_cm=None if all(t is None for t in target) else tuple(float(t or 0) for t in target),  # type: ignore[arg-type]
+        on_target=on_target or None,
+        head_set=head_set,
+    )
+    return Answers(settings, Conditions.model_validate(values), (label or "").strip() or None)
 
 
-def _choose(place: Any, disabled: bool, question: str, key: str, options: tuple[str, ...] | None = None) -> str | None:
+def _ask_times(question: str, key: str, disabled: bool) -> tuple[Span, ...]:
+    """Ask for times of the clip; what cannot be read is said, and counts as none."""
+    text = st.text_input(question, key=key, placeholder="such as 0:12-0:15, 1:02-1:05", disabled=disabled) or ""
+    try:
+        return spans_from(text)
+    except SpanError as error:
+        st.error(no_markup(str(error)))
+        return ()
+
+
+def _choose(
+    place: Any,
+    question: str,
+    key: str,
+    options: tuple[str, ...] | None = None,
+    words: Callable[[str], str] = str,
+    *,
+    disabled: bool,
+) -> str | None:
     """A question with the answers that the record allows; None while it is open."""
     if options is None:
         union = Conditions.model_fields[key].annotation
         options = get_args(next(part for part in get_args(union) if get_args(part)))
-    answer = place.selectbox(question, (NOT_STATED, *options), key=key, disabled=disabled)
+    answer = place.selectbox(
+        question, (NOT_STATED, *options), key=key, disabled=disabled, format_func=lambda o: o if o == NOT_STATED else words(o)
+    )
     return None if answer == NOT_STATED else answer
 
 

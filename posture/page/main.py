@@ -6,6 +6,7 @@ import logging
 from dataclasses import dataclass, replace
 from functools import partial
 from ipaddress import ip_address
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -16,9 +17,11 @@ from posture.batch.child import Job
 from posture.batch.children import measure_in_child
 from posture.errors import FaultError, PostureError
 from posture.measure import Measurement, read_clip
-from posture.page.choose import Answers, Choice, ask_answers, ask_clip
+from posture.page.choose import Answers, Choice, ask_answers, ask_clip, settle_mirrored
 from posture.page.persons import QUESTION, asks_who, draw_left_aside, draw_question
 from posture.page.result import Shown, draw_disclaimer, draw_result, keep
+from posture.page.settle import FIRST_ANSWER, UPRIGHT_WORDS, UprightAnswer, ask_upright, side_views, stills_of
+from posture.page.side import draw_side_check
 from posture.page.style import CSS, SHOW_OUTCOME, no_markup, tag
 from posture.page.uploads import results_folder
 from posture.page.watch import Watch
@@ -57,8 +60,10 @@ class _State:
         Who was chosen; None until somebody is, which is the first.
     measured : tuple of Answers and Measurement, or None
         As the child process read it, until it is shown.
+    upright : UprightAnswer
+        How the user wants upright settled.
     read_for : tuple or None
-        Answers and person with which `shown` was read.
+        Answers, person and upright with which `shown` was read.
     shown : Shown or None
     is_new : bool
         The result was not yet brought into view.
@@ -73,7 +78,8 @@ class _State:
     seen: SeenClip | None = None
     person: int | None = None
     measured: tuple[Answers, Measurement] | None = None
-    read_for: tuple[Answers, int | None] | None = None
+    upright: UprightAnswer = FIRST_ANSWER
+    read_for: tuple[Answers, int | None, UprightAnswer] | None = None
     shown: Shown | None = None
     is_new: bool = False
     error: str | None = None
@@ -82,6 +88,7 @@ class _State:
     def forget_clip(self) -> None:
         """Let go of all that belongs to a clip."""
         self.token = self.seen = self.person = self.measured = self.read_for = self.shown = self.error = None
+        self.upright = FIRST_ANSWER
 
 
 def draw() -> None:
@@ -109,36 +116,57 @@ def draw() -> None:
     state.measuring = False
     # Always there, so that what follows keeps its place in the window.
     waiting = st.empty()
-    if state.seen is not None and (answers, state.person) != state.read_for:
+    if state.seen is not None and (answers, state.person, state.upright) != state.read_for:
         with waiting, st.spinner("Reading what was seen"):
             _read(state, state.seen, answers)
     if state.seen is not None:
-        _draw_outcome(state, state.seen)
+        _draw_outcome(state, state.seen, answers)
     elif state.error is not None:
         st.error(no_markup(state.error))
     draw_disclaimer()
 
 
-def _draw_outcome(state: _State, seen: SeenClip) -> None:
-    """Draw who was seen, where that is open, and the result of one of them."""
+def _draw_outcome(state: _State, seen: SeenClip, answers: Answers) -> None:
+    """Draw who was seen, where that is open, what is still to be settled by eye, and the result of one person."""
     chosen, who_is_open = state.person or 1, asks_who(seen)
     choose = partial(_choose_person, state)
+    steps = count(4)
     if who_is_open:
-        _step(4, QUESTION, "outcome")
+        _step(next(steps), QUESTION, "outcome")
         draw_question(seen, chosen, choose)
     if state.error is not None:
         st.error(no_markup(state.error))
     elif state.shown is not None:
+        measured = state.shown.measured
+        is_stated = answers.settings.roll_deg is not None
+        if not is_stated and measured.track.face_found.any():
+            _step(next(steps), "Settle side and upright", "" if who_is_open else "outcome")
+            _draw_settling(state, seen, chosen, answers)
         title = f"Result of person {chosen}" if who_is_open or state.person else "Result"
-        if who_is_open:
-            _step(5, title)
-        else:
-            _step(4, title, "outcome")
+        _step(next(steps), title, "outcome" if is_stated and not who_is_open else "")
+        if not who_is_open:
             draw_left_aside(seen, chosen, choose)
         draw_result(state.shown)
         if state.is_new:
             state.is_new = False
             st.html(SHOW_OUTCOME, unsafe_allow_javascript=True)
+
+
+def _draw_settling(state: _State, seen: SeenClip, chosen: int, answers: Answers) -> None:
+    """Ask by pictures which side is which, and how the camera stood; the result follows at once."""
+    assert state.shown is not None
+    key = f"{state.token}-{chosen}"
+    mirrored, views = answers.settings.mirrored, side_views(seen, chosen)
+    if views:
+        side = {"unknown": "Which side is which? Not settled", "no": "Side: not mirrored", "yes": "Side: mirrored"}[mirrored]
+        with st.expander(side, expanded=mirrored == "unknown"):
+            draw_side_check(views, None if mirrored == "unknown" else mirrored, settle_mirrored, f"side-{key}")
+    upright = state.shown.measured.found.read.upright
+    with st.expander(f"Upright: {UPRIGHT_WORDS[upright.kind]}", expanded=state.upright.way == "marked"):
+        answer = ask_upright(seen, stills_of(seen, chosen), state.shown.measured, state.upright, key)
+    if answer != state.upright:
+        state.upright = answer
+        st.rerun()
 
 
 def _begin(state: _State) -> None:
@@ -167,7 +195,7 @@ def _measure(state: _State, choice: Choice, answers: Answers) -> None:
     state.token = choice.token
     try:
         with choice.on_disk(watch.draw_sample) as path:
-            job = Job(path, answers.settings, answers.conditions, answers.label)
+            job = Job(path, state.upright.applied_to(answers.settings), answers.conditions, answers.label)
             measured = measure_in_child(job, watch.show)
         state.seen, state.measured = measured.seen, (answers, measured)
         state.is_new = True
@@ -182,12 +210,12 @@ def _measure(state: _State, choice: Choice, answers: Answers) -> None:
 
 def _read(state: _State, seen: SeenClip, answers: Answers) -> None:
     """Read what was seen, with these answers and of the person chosen; the summary is on disk before it is shown."""
-    state.shown, state.error, state.read_for = None, None, (answers, state.person)
+    state.shown, state.error, state.read_for = None, None, (answers, state.person, state.upright)
     (first_answers, measured), state.measured = state.measured or (None, None), None
     try:
         # The child process has read it once already; that is not done again.
-        if measured is None or first_answers != answers:
-            settings = replace(answers.settings, person=state.person)
+        if measured is None or first_answers != answers or state.upright != FIRST_ANSWER:
+            settings = replace(state.upright.applied_to(answers.settings), person=state.person)
             measured = read_clip(seen, settings, answers.conditions, answers.label)
         state.folder = state.folder or results_folder()
         state.shown = keep(measured, state.folder)

@@ -15,7 +15,7 @@ from posture.report.style import svg_text
 from posture.report.timeline import draw_timeline
 from posture.signal.habitual import HabitualPosture
 from posture.summary.record import ClipRecord, Conditions, HeldAngle, Interval, Summary
-from posture.summary.words import result_sentences, say_angle, say_interval, say_size
+from posture.summary.words import result_sentences, say_angle, say_interval, say_shift, say_shift_interval, say_size
 
 RED_FLAGS = "Red flags were not asked."
 """Always the first caution: the program sees a clip, not a patient."""
@@ -101,11 +101,16 @@ def _rows(summary: Summary) -> list[_Row]:
             f"{_percent(held.share_tilt_right)} to the right, {_percent(held.share_tilt_left)} to the left,"
             f" {_percent(held.share_neither)} neither"
         )
-        return [
-            _row("Tilt", "tilt", held.tilt_deg, tilted),
-            _row("Turn", "turn", held.turn_deg, NONE),
-            _row("Chin", "chin", held.chin_deg, NONE),
-        ]
+        rows = [_row("Tilt", "tilt", held.tilt_deg, tilted)]
+        if held.tilt_midface_deg:
+            rows.append(_row("Tilt, mid-face line", "tilt", held.tilt_midface_deg, NONE))
+        if held.tilt_on_trunk_deg:
+            rows.append(_row("Tilt on the shoulder line", "tilt", held.tilt_on_trunk_deg, NONE))
+        if held.head_shift:
+            rows.append(
+                _Row("Head over the shoulders", say_shift(held.head_shift), say_shift_interval(held.head_shift), NONE, NONE)
+            )
+        return [*rows, _row("Turn", "turn", held.turn_deg, NONE), _row("Chin", "chin", held.chin_deg, NONE)]
     if summary.unsided:
         sizes = summary.unsided
         return [
@@ -185,10 +190,11 @@ def _settled_words(clip: ClipRecord) -> list[tuple[str, str]]:
     }[clip.mirrored]
     roll = clip.camera_roll_deg
     spread = f"give or take {(roll.high - roll.low) / 2:.0f} degrees"
+    turned = f"the picture is turned by {abs(roll.value):.1f} degrees {_turned_words(roll.value)}, {spread}"
     upright = {
         "as-filmed": f"not settled: the camera is taken as level, {spread}",
-        "marked": f"stated: the picture is turned by {abs(roll.value):.1f} degrees {_turned_words(roll.value)}, {spread}",
-        "scene": f"read from the scene, {spread}",
+        "marked": f"stated or marked: {turned}",
+        "scene": f"by the plumb lines in the picture: {turned}",
     }[clip.upright]
     pitch = clip.camera_pitch_deg
     way = "level" if round(pitch.value) == 0 else f"{abs(pitch.value):.0f} degrees {'down' if pitch.value > 0 else 'up'}"

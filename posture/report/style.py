@@ -14,7 +14,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
-from posture.summary.build import GRAVITY_MISSING
+from posture.summary.checks import NO_GRAVITY
 from posture.summary.record import Summary
 
 BLUE, SKY = "#0072B2", "#56B4E9"
@@ -68,7 +68,7 @@ def quiet_figure(lines: list[str], height_in: float = 1.0) -> Figure:
 
 def tilt_given(summary: Summary) -> bool:
     """Whether gravity is a zero for tilt in the position that was entered."""
-    return summary.conditions.position not in GRAVITY_MISSING
+    return summary.conditions.position not in NO_GRAVITY
 
 
 def png_bytes(figure: Figure, dots_per_inch: float = 150.0) -> bytes:

@@ -2,24 +2,41 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from posture.conventions import STRAIGHT_DEG
+from posture.geometry.angles import posture_angles, posture_matrix
+from posture.geometry.fit import Camera
+from posture.geometry.lens import through_other_lens
+from posture.geometry.trunk import Trunk, read_trunk
 from posture.signal.clean import clean_track
 from posture.signal.clusters import two_postures
 from posture.signal.interval import Interval, spell_interval, weighted_quantile
 from posture.signal.reading import ReadTrack
 from posture.signal.rhythm import Rhythm, find_rhythm
+from posture.signal.spans import inside
 from posture.signal.steady import Spell, find_spells, frame_seconds
-from posture.signal.uncertainty import angle_sds_deg
+from posture.signal.uncertainty import (
+    EYE_LINE_SD_DEG,
+    LINES_APART_SD_DEG,
+    MIDFACE_SD_DEG,
+    angle_sds_deg,
+)
 
 Array = NDArray[np.float64]
 
 MIN_STEADY_S, MIN_SPELLS = 5.0, 4
 """Less gives no habitual posture, only a moment."""
+
+MIN_TARGET_S, MIN_TARGET_SPELLS = 5.0, 2
+"""Less steady time on the target gives no turn and chin of their own."""
+
+SHIFT_SD_SHARE = 0.05
+"""Where the shoulders end differs between people by about a twentieth of their width (common practice, no source)."""
 
 ENOUGH_STEADY_S, ENOUGH_SPELLS = 30.0, 10
 """Less gives a number with a warning."""
@@ -44,6 +61,22 @@ class HeldPosture:
     tilt: HeldAngle
     turn: HeldAngle
     chin: HeldAngle
+
+
+@dataclass(frozen=True)
+class FaceLineTilts:
+    """Tilts of two lines of one face, degrees: through the eyes, and from the middle of the lips to that of the brows.
+
+    Attributes
+    ----------
+    eyes, midface : Interval
+    difference : Interval
+        Of the mid-face line from the eye line.
+    """
+
+    eyes: Interval
+    midface: Interval
+    difference: Interval
 
 
 @dataclass(frozen=True)
@@ -82,6 +115,15 @@ class HabitualPosture:
         Of the steady time, tilted by `STRAIGHT_DEG` or more.
     reach : Reach or None
     rhythm : Rhythm or None
+    target_s : float or None
+        Steady time with the eyes on the target; None where that was not marked.
+    from_target : bool
+        Turn and chin of the one posture are those of that time.
+    tilt_on_trunk, head_shift : Interval or None
+        Against the shoulder line, degrees, and along it, in shoulder widths, + as tilt; where the shoulders could be used.
+    lines : FaceLineTilts or None
+        Of the one posture.
+    trunk : Trunk
     read : ReadTrack
         As read, not cleaned.
     cleaned : ReadTrack
@@ -96,6 +138,12 @@ class HabitualPosture:
     share_tilt_left: float
     reach: Reach | None
     rhythm: Rhythm | None
+    target_s: float | None
+    from_target: bool
+    tilt_on_trunk: Interval | None
+    head_shift: Interval | None
+    lines: FaceLineTilts | None
+    trunk: Trunk
     read: ReadTrack
     cleaned: ReadTrack
 
@@ -114,55 +162,149 @@ def find_habitual_posture(read: ReadTrack) -> HabitualPosture:
     """
     rhythm = find_rhythm(read)
     cleaned = clean_track(read)
-    spells = find_spells(cleaned)
-    seconds = frame_seconds(cleaned.time_s)
-    angles = cleaned.angles_deg
-    index = np.concatenate([np.arange(s.first, s.last + 1) for s in spells]) if spells else np.zeros(0, int)
-    which = np.repeat(np.arange(len(spells)), [s.last - s.first + 1 for s in spells])
-    steady_s = float(seconds[index].sum())
-    tilt, weight = angles[index, 0], seconds[index]
-    total = max(steady_s, 1e-9)
+    # What an examiner set is not what the person holds.
+    is_set = inside(read.time_s, read.settings.head_set)
+    spells = find_spells(cleaned, is_set)
+    steady = _Steady.of(cleaned, spells)
+    tilt, total = steady.angles_deg[:, 0], max(steady.total_s, 1e-9)
+    on_target = None if read.settings.on_target is None else inside(read.time_s, read.settings.on_target)[steady.index]
+    target = steady if on_target is None else steady.part(on_target)
+    from_target = on_target is not None and target.total_s >= MIN_TARGET_S and len(target.spells) >= MIN_TARGET_SPELLS
+    trunk = _trunk(read)
     postures: tuple[HeldPosture, ...] = ()
-    if steady_s >= MIN_STEADY_S and len(spells) >= MIN_SPELLS:
-        second = two_postures(angles[index, :2], weight, which)
-        parts = [np.ones(len(index), bool)] if second is None else [second, ~second]
-        postures = tuple(_held(cleaned, index[part], weight[part], which[part], steady_s) for part in parts)
+    if steady.total_s >= MIN_STEADY_S and len(spells) >= MIN_SPELLS:
+        second = two_postures(steady.angles_deg[:, :2], steady.weight_s, steady.which)
+        if second is None:
+            postures = (_held(steady, target if from_target else steady, total),)
+        else:
+            postures = tuple(_held(part, part, total) for part in (steady.part(second), steady.part(~second)))
+    is_one = len(postures) == 1
     return HabitualPosture(
         postures=postures,
-        moment=None if postures else _moment(cleaned, spells),
-        steady_s=steady_s,
+        moment=None if postures else _moment(cleaned, spells, is_set),
+        steady_s=steady.total_s,
         spells=tuple(spells),
-        share_tilt_right=float(weight[tilt >= STRAIGHT_DEG].sum() / total),
-        share_tilt_left=float(weight[tilt <= -STRAIGHT_DEG].sum() / total),
-        reach=_reach(cleaned),
+        share_tilt_right=float(steady.weight_s[tilt >= STRAIGHT_DEG].sum() / total),
+        share_tilt_left=float(steady.weight_s[tilt <= -STRAIGHT_DEG].sum() / total),
+        reach=_reach(cleaned, is_set),
         rhythm=rhythm,
+        target_s=None if on_target is None else target.total_s,
+        from_target=from_target and is_one,
+        tilt_on_trunk=_against_trunk(steady, trunk) if is_one else None,
+        head_shift=_middle(steady, trunk.shift_share, SHIFT_SD_SHARE) if is_one else None,
+        lines=_face_lines(steady) if is_one else None,
+        trunk=trunk,
         read=read,
         cleaned=cleaned,
     )
 
 
-def _held(
-    cleaned: ReadTrack, index: NDArray[np.int64], weight: Array, which: NDArray[np.int64], steady_s: float
-) -> HeldPosture:
-    """The duration-weighted medians of some steady frames, with their intervals."""
-    angles = cleaned.angles_deg[index]
-    spells = np.unique(which)
-    spell_seconds = np.array([weight[which == s].sum() for s in spells])
-    middles = [weighted_quantile(angles[:, k], weight, 0.5) for k in range(3)]
-    central = index[np.abs(angles - middles).sum(1).argmin()]
-    sds = angle_sds_deg(cleaned, int(central), index)
+@dataclass(frozen=True)
+class _Steady:
+    """The steady frames, the time that each stands for, and the number of the spell that each is of."""
+
+    cleaned: ReadTrack
+    index: NDArray[np.int64]
+    weight_s: Array
+    which: NDArray[np.int64]
+
+    @classmethod
+    def of(cls, cleaned: ReadTrack, spells: list[Spell]) -> _Steady:
+        """All steady frames."""
+        ranges = [np.arange(s.first, s.last + 1) for s in spells]
+        index = np.concatenate(ranges) if ranges else np.zeros(0, int)
+        which = np.repeat(np.arange(len(spells)), [len(r) for r in ranges])
+        return cls(cleaned, index, frame_seconds(cleaned.time_s)[index], which)
+
+    @cached_property
+    def angles_deg(self) -> Array:
+        """Tilt, turn and chin, shape (n, 3)."""
+        return self.cleaned.angles_deg[self.index]
+
+    @property
+    def total_s(self) -> float:
+        """Seconds."""
+        return float(self.weight_s.sum())
+
+    @property
+    def spells(self) -> NDArray[np.int64]:
+        """Numbers of the spells."""
+        return np.unique(self.which)
+
+    def part(self, mask: NDArray[np.bool_]) -> _Steady:
+        """Some of the frames."""
+        return _Steady(self.cleaned, self.index[mask], self.weight_s[mask], self.which[mask])
+
+    def interval(self, values: Array, sd: float) -> Interval:
+        """The weighted median of values (n,) with its interval."""
+        middle = weighted_quantile(values, self.weight_s, 0.5)
+        of_spells = [weighted_quantile(values[self.which == s], self.weight_s[self.which == s], 0.5) for s in self.spells]
+        seconds = [float(self.weight_s[self.which == s].sum()) for s in self.spells]
+        return spell_interval(middle, of_spells, seconds).widened(sd)
+
+    def sds_deg(self, *, with_roll: bool = True) -> Array:
+        """What is not known of tilt, turn and chin beside their sampling, at the frame nearest to the middle of all."""
+        seen = np.flatnonzero(self.cleaned.face_found[self.index])
+        middle = [weighted_quantile(self.angles_deg[:, k], self.weight_s, 0.5) for k in range(3)]
+        central = seen[np.abs(self.angles_deg[seen] - middle).sum(1).argmin()]
+        return angle_sds_deg(self.cleaned, int(self.index[central]), self.index, with_roll=with_roll)
+
+
+def _held(steady: _Steady, target: _Steady, total_s: float) -> HeldPosture:
+    """The duration-weighted medians of some steady frames, with their intervals; turn and chin of those on the target."""
     held = []
-    for k in range(3):
-        of_spells = [weighted_quantile(angles[which == s, k], weight[which == s], 0.5) for s in spells]
-        interval = spell_interval(middles[k], of_spells, spell_seconds).widened(sds[k])
-        half = (weighted_quantile(angles[:, k], weight, 0.25), weighted_quantile(angles[:, k], weight, 0.75))
-        held.append(HeldAngle(interval, half))
-    return HeldPosture(float(weight.sum() / steady_s), *held)
+    sds = {id(s): s.sds_deg() for s in (steady, target)}
+    for k, part in enumerate((steady, target, target)):
+        values = part.angles_deg[:, k]
+        half = (weighted_quantile(values, part.weight_s, 0.25), weighted_quantile(values, part.weight_s, 0.75))
+        held.append(HeldAngle(part.interval(values, sds[id(part)][k]), half))
+    return HeldPosture(steady.total_s / total_s, *held)
 
 
-def _moment(cleaned: ReadTrack, spells: list[Spell]) -> Moment | None:
+def _trunk(read: ReadTrack) -> Trunk:
+    """The shoulder line as the reading has it: camera and mirroring taken out."""
+    seen, lens = read.seen, read.lens
+    camera = Camera(seen.width_px, seen.height_px, lens.focal_px)
+    looks = seen.shoulders_px, seen.shoulders_turn_deg, seen.arm_raised
+    head = through_other_lens(seen.rotation, seen.place_cm, seen.focal_px, lens.focal_px)
+    trunk = read_trunk(seen.time_s, *looks, *head, camera, *read.camera_deg)
+    if read.settings.mirrored != "yes":
+        return trunk
+    return replace(trunk, tilt_deg=-trunk.tilt_deg, shift_share=-trunk.shift_share)
+
+
+def _middle(steady: _Steady, values: Array, sd: float) -> Interval | None:
+    """The middle of what is known of some frames, values of shape (frames,); None where there is too little."""
+    there = steady.part(~np.isnan(values[steady.index]))
+    if there.total_s < MIN_STEADY_S or len(there.spells) < MIN_SPELLS:
+        return None
+    return there.interval(values[there.index], sd)
+
+
+def _against_trunk(steady: _Steady, trunk: Trunk) -> Interval | None:
+    """Tilt on the shoulder line; a camera's roll drops out of it."""
+    sd = float(np.hypot(steady.sds_deg(with_roll=False)[0], trunk.sd_deg))
+    return _middle(steady, steady.cleaned.angles_deg[:, 0] - trunk.tilt_deg, sd)
+
+
+def _face_lines(steady: _Steady) -> FaceLineTilts | None:
+    """The tilts of the eye line and of the mid-face line."""
+    cleaned = steady.cleaned
+    sign = -1.0 if cleaned.settings.mirrored == "yes" else 1.0
+    slopes = [sign * slope for slope in (cleaned.seen.eye_line_deg, cleaned.seen.midface_line_deg)]
+    tilts = [posture_angles(cleaned.rotation @ posture_matrix(slope, 0.0, 0.0))[0] for slope in slopes]
+    tilt_sd = steady.sds_deg()[0]
+    found = [
+        _middle(steady, tilts[0], float(np.hypot(tilt_sd, EYE_LINE_SD_DEG))),
+        _middle(steady, tilts[1], float(np.hypot(tilt_sd, MIDFACE_SD_DEG))),
+        _middle(steady, slopes[1] - slopes[0], LINES_APART_SD_DEG),
+    ]
+    return None if any(f is None for f in found) else FaceLineTilts(*found)  # type: ignore[arg-type]
+
+
+def _moment(cleaned: ReadTrack, spells: list[Spell], left_out: NDArray[np.bool_]) -> Moment | None:
     """The middle of the longest spell, or the face nearest to the middle of those seen."""
-    seen = np.flatnonzero(cleaned.face_found)
+    seen = np.flatnonzero(cleaned.face_found & ~left_out)
     if len(seen) == 0:
         return None
     if spells:
@@ -176,9 +318,9 @@ def _moment(cleaned: ReadTrack, spells: list[Spell]) -> Moment | None:
     return Moment(float(cleaned.time_s[at]), *values)
 
 
-def _reach(cleaned: ReadTrack) -> Reach | None:
+def _reach(cleaned: ReadTrack, left_out: NDArray[np.bool_]) -> Reach | None:
     """How far the head was seen to go."""
-    angles = cleaned.angles_deg[cleaned.face_found]
+    angles = cleaned.angles_deg[cleaned.face_found & ~left_out]
     if len(angles) == 0:
         return None
     low, high = np.quantile(angles[:, :2], [REACH_SHARE, 1 - REACH_SHARE], axis=0)

@@ -80,13 +80,15 @@ def angular_speed_deg_s(read: ReadTrack) -> Array:
         return np.where(span > 0, angle_between_deg(read.rotation[before], read.rotation[after]) / span, np.nan)
 
 
-def find_spells(read: ReadTrack) -> list[Spell]:
+def find_spells(read: ReadTrack, left_out: NDArray[np.bool_] | None = None) -> list[Spell]:
     """Find the steady spells.
 
     Parameters
     ----------
     read : ReadTrack
         Cleaned: outliers out, short gaps filled, smoothed.
+    left_out : ndarray of bool, shape (n,), or None
+        Frames that belong to no spell.
 
     Returns
     -------
@@ -95,6 +97,8 @@ def find_spells(read: ReadTrack) -> list[Spell]:
     """
     speed = angular_speed_deg_s(read)
     still = np.nan_to_num(speed, nan=np.inf) < SPEED_DEG_S
+    if left_out is not None:
+        still &= ~left_out
     weight = frame_seconds(read.time_s)
     spells: list[Spell] = []
     first = None

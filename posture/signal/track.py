@@ -2,17 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from posture.errors import TrackError
+from posture.signal.upright import SceneStand, smooth_stand
 
 Array = NDArray[np.float64]
 
 ROTATION_TOLERANCE = 1e-4
 """A rotation may differ from orthonormal by this much: angles are kept as 32-bit numbers on disk."""
+
+
+_NOT_SEEN: Array = np.empty(0)
+"""Stands for NaN in every frame."""
+
+
+def _not_seen() -> Array:
+    """What an array is that is not given."""
+    return _NOT_SEEN
 
 
 @dataclass(frozen=True)
@@ -30,14 +41,22 @@ class HeadTrack:
     face_height_px : ndarray, shape (n,)
     quality : ndarray, shape (n,)
         0 to 1; NaN where no face was found.
-    trunk_tilt_deg : ndarray, shape (n,)
-        Slope of the shoulder line in the picture, + right shoulder lower; NaN where not seen.
-    camera_roll_deg, camera_pitch_deg : ndarray, shape (n,)
-        As read from the scene; NaN where not.
     width_px, height_px : int
         The upright picture.
     focal_px : float
         With which the rotations were found.
+    focal_sd_share : float
+        How well it is known: one standard deviation as a share of it.
+    camera_roll_deg, camera_pitch_deg, camera_roll_sd_deg, camera_pitch_sd_deg : ndarray, shape (n,)
+        How the camera stood by the plumb lines of that frame; NaN where they were not looked at or not trusted.
+    shoulders_px : ndarray, shape (n, 2, 2)
+        The shoulder that the picture shows as the person's right one, and the left one; NaN where not looked at or not seen.
+    shoulders_turn_deg : ndarray, shape (n,)
+        How far the trunk is turned away, + as the turn of a face.
+    arm_raised : ndarray, shape (n,)
+        1 where an arm lifts its shoulder, 0 where not or where shoulders were looked for and not seen, NaN where not looked at.
+    eye_line_deg, midface_line_deg : ndarray, shape (n,)
+        Slopes in the face's own frontal plane against the fitted face, + as tilt.
     steps : tuple of str
         What was done, in order, in plain words.
     """
@@ -47,34 +66,48 @@ class HeadTrack:
     place_cm: Array
     face_height_px: Array
     quality: Array
-    trunk_tilt_deg: Array
-    camera_roll_deg: Array
-    camera_pitch_deg: Array
     width_px: int
     height_px: int
     focal_px: float
+    focal_sd_share: float = 0.0
+    camera_roll_deg: Array = field(default_factory=_not_seen)
+    camera_pitch_deg: Array = field(default_factory=_not_seen)
+    camera_roll_sd_deg: Array = field(default_factory=_not_seen)
+    camera_pitch_sd_deg: Array = field(default_factory=_not_seen)
+    shoulders_px: Array = field(default_factory=_not_seen)
+    shoulders_turn_deg: Array = field(default_factory=_not_seen)
+    arm_raised: Array = field(default_factory=_not_seen)
+    eye_line_deg: Array = field(default_factory=_not_seen)
+    midface_line_deg: Array = field(default_factory=_not_seen)
     steps: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         n = len(np.atleast_1d(self.time_s))
-        shapes = {"rotation": (n, 3, 3), "place_cm": (n, 3)}
-        for field in fields(self):
-            if field.type != "Array":
+        shapes = {"rotation": (n, 3, 3), "place_cm": (n, 3), "shoulders_px": (n, 2, 2)}
+        for known in fields(self):
+            if known.type != "Array":
                 continue
-            array = np.array(getattr(self, field.name), float)
-            expected = shapes.get(field.name, (n,))
+            expected = shapes.get(known.name, (n,))
+            given = getattr(self, known.name)
+            array = np.full(expected, np.nan) if given is _NOT_SEEN else np.array(given, float)
             if array.shape != expected:
-                raise TrackError(f"Expected {field.name} of shape {expected}; {array.shape} came.")
+                raise TrackError(f"Expected {known.name} of shape {expected}; {array.shape} came.")
             if np.isinf(array).any():
-                raise TrackError(f"Expected {field.name} to be finite or NaN; infinity came.")
+                raise TrackError(f"Expected {known.name} to be finite or NaN; infinity came.")
             array.flags.writeable = False
-            object.__setattr__(self, field.name, array)
+            object.__setattr__(self, known.name, array)
         self._check_times()
         self._check_rotations()
         if not (self.width_px > 0 and self.height_px > 0 and self.focal_px > 0 and np.isfinite(self.focal_px)):
             raise TrackError(
                 f"Expected a picture size and focal length above 0; {self.width_px} x {self.height_px}, {self.focal_px} came."
             )
+
+    @cached_property
+    def scene(self) -> SceneStand | None:
+        """How the camera stood in every frame by the scene, for the lens that it was seen with; worked out once."""
+        stands = self.camera_roll_deg, self.camera_pitch_deg, self.camera_roll_sd_deg, self.camera_pitch_sd_deg
+        return smooth_stand(self.time_s, *stands)
 
     @property
     def face_found(self) -> NDArray[np.bool_]:

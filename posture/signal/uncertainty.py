@@ -1,4 +1,4 @@
-"""What is not known about an angle beside its sampling: camera, lens, landmarks, and the zero of the chin."""
+"""What is not known about an angle beside its sampling: camera, lens, landmarks, target, and the zero of the chin."""
 
 from __future__ import annotations
 
@@ -10,7 +10,9 @@ from importlib import resources
 import numpy as np
 from numpy.typing import NDArray
 
-from posture.geometry.angles import line_of_sight, posture_angles, to_level
+from posture.conventions import wrap_deg
+from posture.geometry.angles import FACING, camera_matrix, line_of_sight, posture_angles, to_level
+from posture.geometry.lens import refit
 from posture.signal.reading import ReadTrack
 
 Array = NDArray[np.float64]
@@ -21,11 +23,8 @@ CHIN_ZERO_SD_DEG = 4.5
 """Faces differ in where level is: an examiner-set neutral is good to 9 degrees in flexion and extension in nineteen cases of
 twenty (reference [106] of DEVELOPERS.md), and rendered heads differed by about as much."""
 
-FOCAL_SD_SHARE = 0.15
-"""A focal length that is not known is taken for that of a usual webcam or phone; they differ by about 15 % (common practice)."""
-
-FOCAL_SHARE_LEFT = 0.5
-"""Turn and chin against the line of sight hardly depend on the lens; half of the change of the line of sight is allowed for."""
+SCALE_SD_SHARE = 0.15
+"""A place is in centimetres of an average face; children's faces are that much smaller (common practice, no source)."""
 
 
 def landmark_sds_deg(face_height_px: float, quality: float) -> Array:
@@ -72,7 +71,12 @@ def _landmark_table() -> _LandmarkTable:
     )
 
 
-def angle_sds_deg(read: ReadTrack, frame: int, frames: NDArray[np.int64]) -> Array:
+EYE_LINE_SD_DEG, MIDFACE_SD_DEG, LINES_APART_SD_DEG = 1.0, 1.6, 2.1
+"""Standard deviations of the tilts along the eye line and the mid-face line over many postures, beside that of the fitted face, and of
+their difference (`python -m tests.proof.face_lines`: rendered heads 40 to 190 px high, even ones and uneven ones)."""
+
+
+def angle_sds_deg(read: ReadTrack, frame: int, frames: NDArray[np.int64], *, with_roll: bool = True) -> Array:
     """Standard deviation of what is not known about tilt, turn and chin at one frame, sampling left out.
 
     Parameters
@@ -83,6 +87,8 @@ def angle_sds_deg(read: ReadTrack, frame: int, frames: NDArray[np.int64]) -> Arr
         A frame where a face was found, near the posture in question.
     frames : ndarray of int
         The frames that the posture was read from; the landmarks are as sure as in the middle one of them.
+    with_roll : bool
+        The roll of the camera counts; against the shoulder line it drops out.
 
     Returns
     -------
@@ -90,24 +96,44 @@ def angle_sds_deg(read: ReadTrack, frame: int, frames: NDArray[np.int64]) -> Arr
         Degrees. Roll and pitch act through the posture itself, so that a pitch that is not known falsifies the tilt of a
         turned head.
     """
-    upright = read.settings.upright
     seen = frames[read.face_found[frames]]
     landmarks = landmark_sds_deg(float(np.median(read.face_height_px[seen])), float(np.median(read.quality[seen])))
-    parts = [landmarks, np.array([0.0, 0.0, CHIN_ZERO_SD_DEG])]
-    at = read.angles_deg[frame]
-    for roll, pitch in ((upright.roll_sd_deg, 0.0), (0.0, upright.pitch_sd_deg)):
-        parts.append(_moved(read, frame, roll, pitch) - at)
-    # A longer lens brings the line of sight nearer to the axis, and with it the rotation: what is left is small.
-    off_axis = np.array([0.0, read.azimuth_deg[frame], read.elevation_deg[frame]])
-    parts.append(FOCAL_SHARE_LEFT * FOCAL_SD_SHARE * off_axis)
+    zero_sd = read.chin_zero.sd_deg if read.chin_zero else CHIN_ZERO_SD_DEG
+    parts = [landmarks, np.array([0.0, 0.0, zero_sd]), _by_target(read, frame)]
+    at = _angles(read, read.rotation[frame], read.place_cm[frame])
+    upright = read.upright
+    for roll, pitch in ((upright.roll_sd_deg * with_roll, 0.0), (0.0, upright.pitch_sd_deg)):
+        moved = to_level(read.rotation[frame], read.place_cm[frame], roll, pitch)
+        parts.append(wrap_deg(_angles(read, *moved) - at))
+    parts.append(wrap_deg(_through_other_lens(read, frame) - at))
     return np.sqrt(np.square(parts).sum(0))
 
 
-def _moved(read: ReadTrack, frame: int, roll_deg: float, pitch_deg: float) -> Array:
-    """The angles of a frame had the camera stood otherwise by that much."""
-    az, el = np.radians(read.azimuth_deg[frame]), np.radians(read.elevation_deg[frame])
-    place = np.array([np.sin(az) * np.cos(el), np.sin(el), np.cos(az) * np.cos(el)])
-    rotation, place = to_level(read.rotation[frame], place, roll_deg, pitch_deg)
-    azimuth, elevation = line_of_sight(place)
+def _angles(read: ReadTrack, rotation: Array, place_cm: Array) -> Array:
+    """Tilt, turn and chin of a posture and a place in the level frame, against the target of a reading."""
+    azimuth, elevation = line_of_sight(place_cm, read.settings.target_cm)
     tilt, turn, chin = posture_angles(rotation)
     return np.array([tilt, turn - azimuth, chin - elevation])
+
+
+def _through_other_lens(read: ReadTrack, frame: int) -> Array:
+    """The angles of a frame had the lens been shorter than believed by one standard deviation; a longer one does less."""
+    camera = camera_matrix(*(values[frame] for values in read.camera_deg))
+    # As the camera saw it; a mirror changes nothing about sizes.
+    rotation = FACING @ camera @ FACING @ read.rotation[frame]
+    believed = read.lens.focal_px
+    found = refit(rotation, camera @ read.place_cm[frame], believed * (1 - read.lens.sd_share), believed)
+    return _angles(read, *to_level(*found, *(values[frame] for values in read.camera_deg)))
+
+
+def _by_target(read: ReadTrack, frame: int) -> Array:
+    """What is not known of where the target is: the face may be smaller than average, and so nearer."""
+    target = np.array(read.settings.target_cm)
+    place = read.place_cm[frame]
+    sight = np.array(line_of_sight(place, target))
+    off = wrap_deg(np.array(line_of_sight(place * (1 + SCALE_SD_SHARE), target)) - sight)
+    if read.settings.mirrored == "unknown":
+        # The target may be on the other side in the picture.
+        swapped = wrap_deg(np.array(line_of_sight(place, target * [-1, 1, 1])) - sight)
+        off = np.hypot(off, swapped)
+    return np.array([0.0, *off])

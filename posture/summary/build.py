@@ -7,15 +7,12 @@ from collections.abc import Mapping
 from posture.signal import interval as signal_interval
 from posture.signal.habitual import HabitualPosture, HeldAngle, HeldPosture
 from posture.signal.interval import Z95
-from posture.signal.reading import ReadSettings
+from posture.signal.reading import ReadSettings, Upright
 from posture.summary import record
-from posture.summary.checks import ClipFacts, list_checks
+from posture.summary.checks import NO_GRAVITY, ClipFacts, lines_differ, list_checks, turn_counts
 
 DIGITS = 2
 """Hundredths of a degree are far below what is known, and keep equal results equal."""
-
-GRAVITY_MISSING = ("lying", "held")
-"""Positions in which gravity is no zero for tilt; the trunk would be."""
 
 
 def build_summary(
@@ -45,13 +42,13 @@ def build_summary(
     Summary
     """
     sided = settings.mirrored != "unknown"
-    upright = conditions.position not in GRAVITY_MISSING
+    upright = conditions.position not in NO_GRAVITY
     # What never moved is a picture or a doll until it is known to be somebody: nothing is habitual in it.
     held = () if clip.is_still else habitual.postures
     one = held[0] if len(held) == 1 else None
     return record.Summary(
         sided=sided,
-        clip=_clip_record(clip, settings, label),
+        clip=_clip_record(clip, settings, habitual.read.upright, label),
         conditions=conditions,
         habitual=_habitual(one, habitual, conditions, upright) if one and sided else None,
         postures=[_share(p, upright) for p in held] if sided else [],
@@ -64,11 +61,10 @@ def build_summary(
     )
 
 
-def _clip_record(clip: ClipFacts, settings: ReadSettings, label: str | None) -> record.ClipRecord:
+def _clip_record(clip: ClipFacts, settings: ReadSettings, upright: Upright, label: str | None) -> record.ClipRecord:
     """The clip, with how the camera stood."""
-    upright = settings.upright
     roll, pitch = (
-        record.Interval(value=v, low=round(v - Z95 * sd, DIGITS), high=round(v + Z95 * sd, DIGITS))
+        record.Interval(**_rounded({"value": v, "low": v - Z95 * sd, "high": v + Z95 * sd}))
         for v, sd in ((upright.roll_deg, upright.roll_sd_deg), (upright.pitch_deg, upright.pitch_sd_deg))
     )
     return record.ClipRecord(
@@ -96,10 +92,10 @@ def _habitual(one: HeldPosture, found: HabitualPosture, conditions: record.Condi
         tilt_deg=_angle(one.tilt) if upright else None,
         turn_deg=_angle(one.turn),
         chin_deg=_angle(one.chin),
-        turn_counts=conditions.target in ("camera", "far picture", "near picture"),
-        tilt_on_trunk_deg=None,
-        tilt_midface_deg=None,
-        head_shift=None,
+        turn_counts=turn_counts(found, conditions),
+        tilt_on_trunk_deg=_interval(found.tilt_on_trunk) if found.tilt_on_trunk else None,
+        tilt_midface_deg=_interval(found.lines.midface) if upright and found.lines and lines_differ(found.lines) else None,
+        head_shift=_interval(found.head_shift) if found.head_shift else None,
         steady_s=round(found.steady_s, DIGITS),
         spells=len(found.spells),
         share_tilt_right=right,

@@ -12,10 +12,15 @@ from posture.signal.habitual import (
     ENOUGH_STEADY_S,
     MIN_SPELLS,
     MIN_STEADY_S,
+    MIN_TARGET_S,
+    MIN_TARGET_SPELLS,
+    FaceLineTilts,
     HabitualPosture,
 )
+from posture.signal.interval import Z95
 from posture.signal.reading import ReadSettings
-from posture.summary.record import Check, Conditions
+from posture.summary.record import Check, Conditions, Interval
+from posture.summary.words import say_angle, say_stand
 
 SMALL_FACE_PX = 60.0
 """Below this face height the landmarks are clearly less sure: on real photographs chin moved by 1.3 degrees at 45 px against 0.6
@@ -77,6 +82,47 @@ class ClipFacts:
     damage: str | None
 
 
+KNOWN_TARGETS = ("camera", "far picture", "near picture")
+"""Targets on which turn and chin become evidence (common practice, no source)."""
+
+LINES_DIFFER_DEG = 2.0
+"""Eye line and mid-face line are both given from here on (common practice, no source)."""
+
+CHIN_COUNTS_DEG = 10.0
+
+NO_GRAVITY = ("lying", "held")
+"""Positions in which gravity is no zero for tilt; the trunk would be."""
+
+REFUSED = {
+    "unseen": "of the looks did not see them",
+    "arm raised": "had an arm raised",
+    "turned": "had the trunk turned away",
+    "proportions": "had shoulders too narrow for the head, as babies have",
+    "stray": "disagreed with those just before and after",
+}
+"""Why looks at the shoulders were refused, see `posture.geometry.trunk`, in words."""
+
+
+def turn_counts(found: HabitualPosture, conditions: Conditions) -> bool:
+    """Whether turn and chin are of times in which the eyes were on a known target.
+
+    Parameters
+    ----------
+    found : HabitualPosture
+    conditions : Conditions
+        Where no times were marked, the target stated for the whole clip decides.
+    """
+    return found.from_target if found.target_s is not None else conditions.target in KNOWN_TARGETS
+
+
+def lines_differ(lines: FaceLineTilts) -> bool:
+    """Whether eye line and mid-face line differ by more than `LINES_DIFFER_DEG`.
+
+    Of even rendered faces 4 in 90 read so, of faces uneven by 4 to 6 degrees 24 in 33 (`python -m tests.proof.face_lines`).
+    """
+    return abs(lines.difference.value) > LINES_DIFFER_DEG
+
+
 def list_checks(clip: ClipFacts, found: HabitualPosture, settings: ReadSettings, conditions: Conditions) -> list[Check]:
     """List the checks, the most important first.
 
@@ -97,7 +143,12 @@ def list_checks(clip: ClipFacts, found: HabitualPosture, settings: ReadSettings,
         *_on_persons(clip),
         _on_time(clip, found),
         *_on_movement(found),
-        *_on_filming(settings, conditions),
+        _on_mirroring(settings),
+        *_on_upright(found),
+        *_on_target(found, conditions),
+        *_on_trunk(clip, found, conditions),
+        *_on_face_lines(clip, found, conditions),
+        _on_chin_zero(found),
     ]
     rank = {"fail": 0, "warn": 1, "pass": 2}
     return sorted(checks, key=lambda check: rank[check.level])
@@ -199,33 +250,98 @@ def _on_movement(found: HabitualPosture) -> list[Check]:
     return checks
 
 
-def _on_filming(settings: ReadSettings, conditions: Conditions) -> list[Check]:
-    """Mirroring, upright, target, position, chin zero."""
-    checks = []
+def _on_mirroring(settings: ReadSettings) -> Check:
+    """Whether right and left are known."""
     if settings.mirrored == "unknown":
         text = "It is not known whether the picture is mirrored, so no side is named. Settle it by writing, a parting, buttons."
-        checks.append(_check("mirroring", "warn", text))
-    else:
-        stated = {"no": "not mirrored", "yes": "mirrored; it was read as the person's own sides"}[settings.mirrored]
-        checks.append(_check("mirroring", "pass", f"Stated: the picture is {stated}."))
-    upright = settings.upright
-    if upright.kind == "as-filmed":
-        text = (
-            f"The camera is taken as level, as filmed. A camera set up by eye may be off by {2 * upright.roll_sd_deg:.0f} degrees;"
-            " the interval of tilt holds that."
-        )
-        checks.append(_check("upright", "warn", text))
-    else:
-        checks.append(_check("upright", "pass", f"Stated: the picture is turned by {upright.roll_deg:g} degrees."))
-    if conditions.target in (None, "unknown", "play"):
+        return _check("mirroring", "warn", text)
+    stated = {"no": "not mirrored", "yes": "mirrored; it was read as the person's own sides"}[settings.mirrored]
+    return _check("mirroring", "pass", f"Stated: the picture is {stated}.")
+
+
+def _on_upright(found: HabitualPosture) -> list[Check]:
+    """How the camera stood."""
+    upright, scene = found.read.upright, found.read.scene
+    asked = found.read.settings.from_scene
+    spread = f"known to about {Z95 * upright.roll_sd_deg:.0f} and {Z95 * upright.pitch_sd_deg:.0f} degrees"
+    if upright.kind == "scene":
+        text = f"The picture's own plumb lines say: {say_stand(upright.roll_deg, upright.pitch_deg)} ({spread})."
+        return [_check("upright", "pass", text)]
+    if upright.kind == "marked":
+        return [_check("upright", "pass", f"Stated or marked: {say_stand(upright.roll_deg, upright.pitch_deg)} ({spread}).")]
+    pitched = (
+        f"as not rolled, looking {'down' if upright.pitch_deg > 0 else 'up'} by {abs(upright.pitch_deg):.0f} degrees as stated"
+    )
+    text = f"The camera is taken {pitched if upright.pitch_deg else 'as level, as filmed'}. One set up by eye may be off by"
+    text += f" {Z95 * upright.roll_sd_deg:.0f} degrees; the interval of tilt holds that."
+    if asked:
+        text = f"The picture shows no plumb lines worth trusting. {text} Mark something plumb."
+    elif scene is not None:
+        stand = say_stand(float(np.median(scene.roll_deg)), float(np.median(scene.pitch_deg)))
+        text += f" The picture's own plumb lines say: {stand}. Read upright from the scene to use that."
+    return [_check("upright", "warn", text)]
+
+
+def _on_target(found: HabitualPosture, conditions: Conditions) -> list[Check]:
+    """Whether turn and chin are evidence."""
+    checks = []
+    if found.target_s is not None and not found.from_target:
+        seconds = f"{np.floor(10 * found.target_s) / 10:g} s of steady time on the target were seen"
+        needs = f"(needs {MIN_TARGET_S:.0f} s in {MIN_TARGET_SPELLS} spells, and one posture)"
+        checks.append(_check("target", "warn", f"{seconds} {needs}: turn and chin are of all of it, and no evidence."))
+    elif found.target_s is not None:
+        text = f"Turn and chin are those of {found.target_s:.0f} s on the target; tilt is that of all."
+        checks.append(_check("target", "pass", text))
+    elif conditions.target not in KNOWN_TARGETS:
         text = "What the child looked at is not known or was play, so turn and chin are not evidence; tilt is."
         checks.append(_check("target", "warn", text))
-    if conditions.position in ("lying", "held"):
+    if conditions.target == "camera" and conditions.camera_height in ("above", "below"):
+        text = f"The target was a camera {conditions.camera_height} eye level: chin is not evidence."
+        checks.append(_check("camera height", "warn", text))
+    return checks
+
+
+def _on_trunk(clip: ClipFacts, found: HabitualPosture, conditions: Conditions) -> list[Check]:
+    """Whether gravity and the shoulder line can be used."""
+    checks = []
+    if conditions.position in NO_GRAVITY:
         text = f"Position '{conditions.position}': gravity is no zero for tilt, so none is given."
         checks.append(_check("position", "fail", text))
-    text = "Faces differ in where level is; without a reference the interval of chin holds that. Under 10 degrees chin never counts."
-    checks.append(_check("chin zero", "warn", text))
+    if found.tilt_on_trunk is None and len(found.postures) == 1 and not clip.is_still:
+        refused = found.trunk.refused
+        why = ", ".join(f"{100 * refused[r]:.0f} % {words}" for r, words in REFUSED.items() if refused.get(r, 0) >= 0.05)
+        text = f"The shoulder line could not be used{f' ({why})' if why else ''}: no tilt on the shoulder line is given."
+        checks.append(_check("shoulders", "warn", text))
     return checks
+
+
+def _on_face_lines(clip: ClipFacts, found: HabitualPosture, conditions: Conditions) -> list[Check]:
+    """Whether the eyes and the middle of the face tell different tilts."""
+    lines = found.lines
+    if lines is None or not lines_differ(lines) or clip.is_still:
+        return []
+    apart = f"{abs(lines.difference.value):.0f} degrees"
+    if found.read.settings.mirrored == "unknown" or conditions.position in NO_GRAVITY:
+        text = f"Eye line and mid-face line differ by {apart}: an uneven face; which one is meant must be said."
+    else:
+        eyes, midface = (say_angle("tilt", Interval(**vars(line))) for line in (lines.eyes, lines.midface))
+        text = f"Eye line and mid-face line differ by {apart}: tilt {eyes} by the eyes, {midface} by the middle of the face."
+    return [_check("two lines", "warn", text)]
+
+
+def _on_chin_zero(found: HabitualPosture) -> Check:
+    """Where level is for the chin."""
+    zero = found.read.chin_zero
+    if zero is None:
+        text = "Faces differ in where level is; without a reference the interval of chin holds that."
+        return _check("chin zero", "warn", f"{text} Under {CHIN_COUNTS_DEG:.0f} degrees chin never counts.")
+    times = "once" if zero.settings == 1 else f"{zero.settings} times"
+    text = f"Chin is measured from the head as set straight by the examiner, {times}."
+    if zero.settings < 3:
+        return _check(
+            "chin zero", "warn", f"{text} Three times would be surer. Under {CHIN_COUNTS_DEG:.0f} degrees it never counts."
+        )
+    return _check("chin zero", "pass", f"{text} Under {CHIN_COUNTS_DEG:.0f} degrees it never counts.")
 
 
 def _check(name: str, level: Literal["pass", "warn", "fail"], text: str) -> Check:

@@ -125,6 +125,7 @@ def track_csv(track: HeadTrack, found: HabitualPosture, person: int | None) -> s
     steady = steady_mask(len(track.time_s), list(found.spells))
     angles, camera = read.angles_deg, read.camera_angles_deg
     hidden = np.full(len(track.time_s), np.nan)
+    roll, pitch = (read.scene.roll_deg, read.scene.pitch_deg) if read.scene else (hidden, hidden)
     columns = {
         "time_s": track.time_s,
         "tilt_deg": angles[:, 0] if sided else hidden,
@@ -136,9 +137,9 @@ def track_csv(track: HeadTrack, found: HabitualPosture, person: int | None) -> s
         "steady": steady.astype(int),
         "face_height_px": track.face_height_px,
         "person": np.where(track.face_found, person if person is not None else np.nan, np.nan),
-        "trunk_tilt_deg": track.trunk_tilt_deg,
-        "camera_roll_deg": track.camera_roll_deg,
-        "camera_pitch_deg": track.camera_pitch_deg,
+        "trunk_tilt_deg": found.trunk.tilt_deg if sided else hidden,
+        "camera_roll_deg": roll,
+        "camera_pitch_deg": pitch,
         "quality": track.quality,
     }
     names = list(TRACK_COLUMNS)

@@ -77,7 +77,11 @@ class ReachRecord(Record):
 
 
 class Habitual(Record):
-    """The habitual posture, in the person's own right and left."""
+    """The habitual posture, in the person's own right and left.
+
+    `tilt_midface_deg` is given where the mid-face line differs from the eye line; `head_shift` is that of the head over the shoulders, in
+    shoulder widths, + to the person's right.
+    """
 
     tilt_deg: HeldAngle | None
     turn_deg: HeldAngle

@@ -50,8 +50,42 @@ def say_size(angle: Interval) -> str:
     return f"{round(angle.value)} degrees (between {round(angle.low)} and {round(angle.high)})"
 
 
+def say_shift(shift: Interval) -> str:
+    """A shift of the head over the shoulders in words without a sign.
+
+    Parameters
+    ----------
+    shift : Interval
+        In shoulder widths, + to the person's right.
+    """
+    percent = round(100 * abs(shift.value))
+    side = SAYS_SIDE["turn"][shift.value < 0]
+    return f"{percent} % of the shoulder width {side}" if percent else "over the middle of the shoulders"
+
+
+def say_shift_interval(shift: Interval) -> str:
+    """The interval of a shift in words, in per cent of the shoulder width."""
+    return say_interval("turn", Interval(**{name: 100 * value for name, value in vars(shift).items()}))
+
+
+def say_stand(roll_deg: float, pitch_deg: float) -> str:
+    """How a camera stood, in words without a sign and without a side.
+
+    Parameters
+    ----------
+    roll_deg, pitch_deg : float
+    """
+    roll, pitch = abs(round(roll_deg)), abs(round(pitch_deg))
+    way = "counter-clockwise" if roll_deg > 0 else "clockwise"
+    turned = f"the picture is turned {way} by {roll} degree{'' if roll == 1 else 's'}" if roll else "the camera was level"
+    who = "the camera" if roll else "it"
+    if not pitch:
+        return f"{turned} and {who} looked straight ahead"
+    return f"{turned} and {who} looked {'down' if pitch_deg > 0 else 'up'} by {pitch} degree{'' if pitch == 1 else 's'}"
+
+
 def result_sentences(summary: Summary) -> list[str]:
-    """Say what was found, in at most three plain sentences and, of several persons, whose it is.
+    """Say what was found, in three or four plain sentences and, of several persons, whose it is.
 
     Parameters
     ----------
@@ -108,6 +142,9 @@ def _habitual_sentences(summary: Summary) -> list[str]:
         )
     else:
         sentences.append("No tilt is given: gravity is no zero in this position.")
+    if held.tilt_on_trunk_deg:
+        against = held.tilt_on_trunk_deg
+        sentences.append(f"On the shoulder line it is held {say_angle('tilt', against)} ({say_interval('tilt', against)}).")
     turn, chin = held.turn_deg, held.chin_deg
     note = "" if held.turn_counts else " These two are not evidence, as what the child looked at is not known."
     sentences.append(

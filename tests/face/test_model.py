@@ -9,7 +9,15 @@ import pytest
 
 from posture.errors import ModelError
 from posture.face import model
-from posture.face.model import MODEL_SHA256, CanonicalFace, load_canonical_face, load_model_bytes
+from posture.face.model import (
+    MODEL_NAME,
+    MODEL_SHA256,
+    POSE_MODEL_NAME,
+    POSE_MODEL_SHA256,
+    CanonicalFace,
+    load_canonical_face,
+    load_model_bytes,
+)
 
 
 @pytest.fixture
@@ -60,6 +68,34 @@ def test_missing_model_is_refused(fresh: None, monkeypatch: pytest.MonkeyPatch, 
     monkeypatch.setattr("posture.face.model.resources.files", lambda _: Folder(tmp_path))
     with pytest.raises(ModelError, match=r"inside the package; it is missing\. Install again"):
         load_model_bytes()
+
+
+@pytest.mark.parametrize(("name", "published"), [(MODEL_NAME, MODEL_SHA256), (POSE_MODEL_NAME, POSE_MODEL_SHA256)])
+def test_each_model_is_checked_by_its_name(fresh: None, name: str, published: str) -> None:
+    assert hashlib.sha256(load_model_bytes(name)).hexdigest() == published
+
+
+@pytest.mark.parametrize(
+    ("data", "message"),
+    [
+        pytest.param(None, rf"Expected the pose model '{POSE_MODEL_NAME}' inside the package; it is missing", id="missing"),
+        pytest.param(b"", rf"pose model with sha256 {POSE_MODEL_SHA256[:12]}.*damaged or replaced", id="empty"),
+    ],
+)
+def test_wrong_pose_model_is_refused(
+    fresh: None, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, data: bytes | None, message: str
+) -> None:
+    if data is not None:
+        (tmp_path / "models").mkdir()
+        (tmp_path / "models" / POSE_MODEL_NAME).write_bytes(data)
+    monkeypatch.setattr("posture.face.model.resources.files", lambda _: Folder(tmp_path))
+    with pytest.raises(ModelError, match=message):
+        load_model_bytes(POSE_MODEL_NAME)
+
+
+def test_model_that_does_not_ship_is_refused() -> None:
+    with pytest.raises(ValueError, match=r"Expected one of the models face_landmarker\.task, pose.*'hands' came"):
+        load_model_bytes("hands")
 
 
 def test_canonical_face_has_the_size_of_a_face(face: CanonicalFace) -> None:

@@ -12,6 +12,7 @@ import pytest
 
 from posture.batch.child import Job, Progress
 from posture.geometry.angles import posture_matrix
+from posture.geometry.lens import lens_of
 from posture.measure import Measurement, read_clip
 from posture.see import SeenClip, SeenPerson
 from posture.signal.track import HeadTrack
@@ -27,11 +28,9 @@ def made_track(tilt_deg: float, turn_deg: float, duration_s: float = DURATION_S)
     aside = 20 * np.exp(-(((time_s % 4 - 3.6) / 0.15) ** 2))
     wobble = 0.3 * np.sin(time_s * 1.7)
     rotation = posture_matrix(tilt_deg + wobble, turn_deg + aside + wobble, -6 + wobble)
-    n, none = len(time_s), np.full(len(time_s), np.nan)
+    n = len(time_s)
     place = np.tile([0.0, 0.0, 60.0], (n, 1))
-    return HeadTrack(
-        time_s, rotation, place, np.full(n, 150.0), np.ones(n), none, none, none, 640, 480, 576.0, ("made up for a test",)
-    )
+    return HeadTrack(time_s, rotation, place, np.full(n, 150.0), np.ones(n), 640, 480, 576.0, steps=("made up for a test",))
 
 
 def made_portrait(number: int) -> np.ndarray:
@@ -48,7 +47,9 @@ def made_person(number: int, tilt_deg: float, duration_s: float = DURATION_S, **
 def made_clip(persons: Sequence[SeenPerson], sha256: str = 64 * "0") -> SeenClip:
     """What was seen of a film with these persons."""
     time_s = persons[0].track.time_s
-    return SeenClip("video", sha256, 640, 480, time_s, tuple(persons), None, None, None, 576.0, ("made up for a test",))
+    return SeenClip(
+        "video", sha256, 640, 480, time_s, tuple(persons), None, None, None, lens_of(640), None, ("made up for a test",)
+    )
 
 
 class Measurer:

@@ -27,9 +27,10 @@ SIDES = re.compile(r"\b(right|left)\b", re.IGNORECASE)
 
 
 def words(page) -> str:
-    """All text that the page shows, but not the answers that a question offers."""
+    """All text that the page shows, but not the answers that a question offers, nor where the child looked."""
     shown = [*page.html, *page.error, *page.text, *page.markdown, *page.caption, *page.warning, *page.info]
-    labels = [w.label for kind in (page.button, page.radio, page.text_input, page.number_input, page.selectbox) for w in kind]
+    asked = [w for kind in (page.button, page.radio, page.text_input, page.number_input, page.selectbox) for w in kind]
+    labels = [w.label for w in asked if not (w.key or "").startswith("target_")]
     text = "\n".join([*(str(e.value if hasattr(e, "value") else e.proto.body) for e in shown), *labels])
     return re.sub(r"<style>.*?</style>|data:image[^\"]*", "", text, flags=re.DOTALL)
 
@@ -96,9 +97,10 @@ def test_draw_settings_read_the_kept_track_anew(open_page, measurer):
     page = upload(open_page(), 14)
     page.radio(key="mirrored").set_value("yes").run()
     assert "14 degrees to the child&#x27;s left shoulder" in words(page)
-    page.number_input(key="roll").set_value(4.0).run()
-    # A mirrored picture of a left tilt leans as a right one does, to the same side as a camera rolled by plus four.
-    assert "10 degrees to the child&#x27;s left shoulder" in words(page)
+    page.text_input(key="head_set").set_value("0:01-0:03, 0:05-0:07").run()
+    assert "as set straight by the examiner, 2 times" in words(page)
+    page.text_input(key="on_target").set_value("one to two").run()
+    assert "&#x27;one to two&#x27; came" in words(page) or "one to two" in page.error[0].value
     page.selectbox(key="position").set_value("lying").run()
     assert "No tilt is given" in words(page)
     assert len(measurer.calls) == 1

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from posture.face.model import load_model_bytes
 from posture.geometry.angles import mirror, posture_angles, to_level
-from posture.see import DEFAULT_VIEW_SHARE
+from posture.geometry.lens import DEFAULT_VIEW_SHARE
 from tests.proof.material import CLIPS, CLIPS_MISSING, Rgb, clips_present, load_astronaut, read_pictures, see_face
 from tests.proof.readings import Change, angles, is_another, look, mean_size
 from tests.proof.shrunk import print_shrunk

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import cv2
 import numpy as np
 
-from posture.see import DEFAULT_VIEW_SHARE
+from posture.geometry.lens import DEFAULT_VIEW_SHARE
 from tests.proof.material import Rgb
 from tests.proof.readings import Change, angles, is_another, look, mean_size
 

@@ -80,8 +80,7 @@ def _track(names: list[str], missing: slice = slice(0, 0)) -> HeadTrack:
     quality = np.full(len(x_px), 0.8)
     for array in (place, rotation, height, quality):
         array[missing] = np.nan
-    none = np.full(len(x_px), np.nan)
-    return HeadTrack(TIME_S, rotation, place, height, quality, none, none, none, 1280, 720, 1000.0)
+    return HeadTrack(TIME_S, rotation, place, height, quality, 1280, 720, 1000.0)
 
 
 @dataclasses.dataclass(frozen=True)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from posture.geometry.angles import angle_between_deg
-from posture.see import DEFAULT_VIEW_SHARE
+from posture.geometry.lens import DEFAULT_VIEW_SHARE
 from tests.proof import photographs, shrunk
 from tests.proof.material import CLIPS_MISSING, clips_present
 

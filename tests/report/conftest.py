@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from posture.geometry.angles import posture_matrix
+from posture.geometry.lens import lens_of
 from posture.measure import Measurement, Settings, read_clip
 from posture.see import SeenClip, SeenPerson
 from posture.signal.track import HeadTrack
@@ -32,8 +33,8 @@ def make_track(
     share = time_s / seconds
     gone = (share > 0.40) & (share < 0.46) if faces else np.ones(len(time_s), bool)
     rotation[gone], place[gone] = np.nan, np.nan
-    none, good = np.full(len(time_s), np.nan), np.where(gone, np.nan, 0.8)
-    return HeadTrack(time_s, rotation, place, good * 250, good, none, none, none, 1280, 720, 1100.0)
+    good = np.where(gone, np.nan, 0.8)
+    return HeadTrack(time_s, rotation, place, good * 250, good, 1280, 720, 1100.0)
 
 
 def _build(
@@ -57,7 +58,8 @@ def _build(
         damage=None,
         filmed_on=None,
         filmed_on_source=None,
-        focal_px=1100.0,
+        lens=lens_of(1280),
+        file_focal_px=None,
         steps=(),
     )
     return read_clip(seen, Settings(mirrored=mirrored), conditions, label)

@@ -7,6 +7,8 @@ import numpy as np
 import pytest
 
 from posture.geometry.angles import FACING, camera_matrix, posture_matrix
+from posture.geometry.lens import Lens
+from posture.signal.chin_zero import SETTING_SD_DEG, ChinZero
 from posture.signal.reading import (
     AS_FILMED_PITCH_SD_DEG,
     AS_FILMED_ROLL_SD_DEG,
@@ -67,7 +69,7 @@ def test_stated_roll_and_pitch_are_taken_out(make_track: Callable[..., HeadTrack
     read = read_track(seen, ReadSettings(mirrored, upright_from(6.0, 18.0)))  # type: ignore[arg-type]
     assert read.camera_angles_deg == pytest.approx(np.tile([-14.0, 9.0, -6.0], (3, 1)))
     assert read.azimuth_deg == pytest.approx(np.full(3, sign * np.degrees(np.arctan2(10, 60))))
-    assert "rolled by 6 and pitched by 18" in read.steps[-1]
+    assert "rolled by 6.0 and pitched by 18.0" in read.steps[-1]
 
 
 def test_turn_against_the_line_of_sight_is_wrapped(make_track: Callable[..., HeadTrack]) -> None:
@@ -90,3 +92,92 @@ def test_stated_zero_is_not_unknown(
     upright = upright_from(roll, pitch)
     assert (upright.kind, upright.roll_sd_deg, upright.pitch_sd_deg) == (kind, roll_sd, pitch_sd)
     assert (upright.roll_deg, upright.pitch_deg) == (roll or 0.0, pitch or 0.0)
+
+
+def swaying(track: HeadTrack, roll_deg: np.ndarray, pitch_deg: float) -> HeadTrack:
+    """The same head and place, filmed by a camera that rolls from frame to frame, whose scene says so."""
+    camera = camera_matrix(roll_deg, pitch_deg)
+    n = len(track.time_s)
+    return replace(
+        track,
+        rotation=FACING @ camera @ FACING @ track.rotation,
+        place_cm=(camera @ track.place_cm[..., None])[..., 0],
+        camera_roll_deg=roll_deg,
+        camera_pitch_deg=np.full(n, pitch_deg),
+        camera_roll_sd_deg=np.full(n, 0.3),
+        camera_pitch_sd_deg=np.full(n, 1.0),
+    )
+
+
+@pytest.mark.parametrize("mirrored", ["no", "yes"])
+def test_scene_takes_the_cameras_own_way_out_of_every_frame(make_track: Callable[..., HeadTrack], mirrored: str) -> None:
+    time_s = np.arange(150) / 15
+    level = make_track(time_s, -14.0, 20.0, -6.0, place_cm=(15.0, -8.0, 70.0))
+    seen = swaying(level, 5 + 4 * np.sin(time_s * 1.2), 12.0)
+    read = read_track(seen, ReadSettings(mirrored, from_scene=True))  # type: ignore[arg-type]
+    sign = -1 if mirrored == "yes" else 1
+    assert read.upright.kind == "scene"
+    away = np.abs(read.angles_deg - [sign * -14.0, sign * 20.0, -6.0])
+    assert np.median(away, axis=0).max() < 0.2
+    assert away.max() < 1.0  # At the ends, where the smoothing has one side only.
+    # Without it, sway and pitch stand in the tilt.
+    assert np.ptp(read_track(seen, ReadSettings(mirrored)).angles_deg[:, 0]) > 6  # type: ignore[arg-type]
+
+
+def test_scene_that_says_nothing_is_read_as_filmed(track: HeadTrack) -> None:
+    asked, plain = (read_track(track, ReadSettings("no", from_scene=s)) for s in (True, False))
+    assert asked.upright == plain.upright
+    assert (asked.upright.kind, asked.scene) == ("as-filmed", None)
+    assert np.array_equal(asked.angles_deg, plain.angles_deg, equal_nan=True)
+
+
+def test_as_filmed_against_what_the_scene_says_is_less_sure(make_track: Callable[..., HeadTrack]) -> None:
+    time_s = np.arange(60) / 15
+    seen = swaying(make_track(time_s, -14.0), np.full(60, 12.0), -15.0)
+    read = read_track(seen, ReadSettings("no"))
+    assert (read.upright.kind, read.upright.roll_deg) == ("as-filmed", 0.0)
+    assert 1.96 * read.upright.roll_sd_deg > 12.0
+    assert 1.96 * read.upright.pitch_sd_deg > 15.0
+    agreeing = read_track(swaying(make_track(time_s), np.full(60, 0.5), 1.0), ReadSettings("no"))
+    assert agreeing.upright.roll_sd_deg == AS_FILMED_ROLL_SD_DEG
+    # What was marked stands, whatever the scene says.
+    marked = read_track(seen, ReadSettings("no", upright_from(1.0, 0.0)))
+    assert (marked.upright.roll_deg, marked.upright.roll_sd_deg) == (1.0, STATED_ROLL_SD_DEG)
+
+
+def test_pitch_from_the_scene_follows_the_lens(make_track: Callable[..., HeadTrack]) -> None:
+    seen = swaying(make_track(np.arange(60) / 15), np.zeros(60), 20.0)
+    lens = Lens(1.3 * seen.focal_px, 0.1, "a test")
+    known, vague = (read_track(seen, ReadSettings("no", from_scene=True, lens=other)) for other in (None, lens))
+    tangents = [np.tan(np.radians(r.upright.pitch_deg)) for r in (known, vague)]
+    assert tangents[1] / tangents[0] == pytest.approx(1.3)
+    assert vague.upright.pitch_sd_deg > known.upright.pitch_sd_deg
+
+
+@pytest.mark.parametrize(
+    ("target", "turn", "chin"),
+    [((-30, 0, 0), 26.565, 0), ((30, 0, 0), -26.565, 0), ((0, -30, 0), 0, 26.565), ((0, 0, 20), 0, 0)],
+)
+def test_facing_a_target_elsewhere_is_no_turn(
+    make_track: Callable[..., HeadTrack], target: tuple[float, float, float], turn: float, chin: float
+) -> None:
+    """To face something 30 cm beside the camera from 60 cm takes atan(30 / 60); to the camera's left is to the person's right."""
+    track = make_track(np.arange(5.0), 8.0, turn, chin, place_cm=(0.0, 0.0, 60.0))
+    read = read_track(track, ReadSettings("no", target_cm=target))
+    assert read.angles_deg == pytest.approx(np.tile([8.0, 0.0, 0.0], (5, 1)), abs=0.001)
+    assert read.camera_angles_deg == pytest.approx(np.tile([8.0, turn, chin], (5, 1)))
+
+
+def test_chin_zero_is_that_of_the_times_in_which_the_head_was_set(make_track: Callable[..., HeadTrack]) -> None:
+    time_s = np.arange(150) / 15
+    chin = np.where(time_s < 4, -9.0, np.where(time_s > 7, -20.0, 0.0))
+    track = make_track(time_s, -14.0, 0.0, chin)
+    read = read_track(track, ReadSettings("no", head_set=((0, 3.9),)))
+    assert read.chin_zero == ChinZero(pytest.approx(-9.0), SETTING_SD_DEG, 1)
+    assert read.angles_deg[time_s > 7, 2] == pytest.approx(np.full((time_s > 7).sum(), -11.0))
+    # Tilt is never zeroed.
+    assert read.angles_deg[:, 0] == pytest.approx(np.full(150, -14.0))
+    other = read_track(track, ReadSettings("no", chin_zero=ChinZero(3.0, 2.0, 4)))
+    assert other.angles_deg[time_s > 7, 2] == pytest.approx(np.full((time_s > 7).sum(), -23.0))
+    both = read_track(track, ReadSettings("no", head_set=((0, 3.9),), chin_zero=ChinZero(3.0, 2.0, 4)))
+    assert both.chin_zero == read.chin_zero

@@ -1,4 +1,4 @@
-"""What is not known about an angle: the landmarks' part by size and quality, and that it reaches the intervals."""
+"""What is not known about an angle: every part alone against values worked out by hand, and that it reaches the intervals."""
 
 import json
 from collections.abc import Callable
@@ -8,8 +8,11 @@ from importlib import resources
 import numpy as np
 import pytest
 
+from posture.geometry.lens import Lens
+from posture.signal.chin_zero import ChinZero
 from posture.signal.habitual import find_habitual_posture
-from posture.signal.reading import ReadTrack
+from posture.signal.reading import ReadSettings, ReadTrack, Upright, read_track
+from posture.signal.track import HeadTrack
 from posture.signal.uncertainty import CHIN_ZERO_SD_DEG, TABLE_NAME, angle_sds_deg, landmark_sds_deg
 
 MakeRead = Callable[..., ReadTrack]
@@ -145,3 +148,154 @@ def test_moment_of_a_small_face_is_less_sure(make_read: MakeRead) -> None:
         assert moment is not None
         widths.append([a.high - a.low for a in (moment.tilt, moment.turn, moment.chin)])
     assert all(a > b for a, b in zip(*widths, strict=True)), widths
+
+
+EXACT_LENS = Lens(1000.0, 0.0, "a test")
+SURE = {
+    "mirrored": "no",
+    "upright": Upright("marked", 0.0, 0.0, 0.0, 0.0),
+    "lens": EXACT_LENS,
+    "chin_zero": ChinZero(0.0, 0.0, 9),
+}
+"""Settings with which nothing is unknown but the landmarks."""
+
+MakeTrack = Callable[..., HeadTrack]
+
+
+def part_of(track: HeadTrack, **unsure: object) -> np.ndarray:
+    """Standard deviations of the second of three frames, what the landmarks do taken out in quadrature."""
+    read = read_track(track, ReadSettings(**(SURE | unsure)))  # type: ignore[arg-type]
+    sds = angle_sds_deg(read, 1, np.arange(3))
+    squares = sds**2 - landmark_sds_deg(140.0, 0.8) ** 2
+    assert squares.min() > -1e-9
+    return np.sqrt(np.maximum(squares, 0.0))
+
+
+def facing(make_track: MakeTrack, tilt_deg: float, turn_deg: float, chin_deg: float, place_cm=(0.0, 0.0, 60.0)) -> HeadTrack:
+    """Three frames; angles are the camera's own only before its middle."""
+    return make_track(np.arange(3) / 15, tilt_deg, turn_deg, chin_deg, place_cm=place_cm)
+
+
+@pytest.mark.parametrize("angles", [(0.0, 0.0, 0.0), (-14.0, 25.0, -8.0)], ids=["straight", "all at once"])
+def test_where_all_is_known_the_landmarks_are_left(make_track: MakeTrack, angles: tuple[float, float, float]) -> None:
+    assert part_of(facing(make_track, *angles)) == pytest.approx([0.0, 0.0, 0.0], abs=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("turn_deg", "expected"),
+    [(0.0, [2.5, 0.0, 0.0]), (30.0, [2.165, 0.024, 1.251]), (-30.0, [2.165, 0.024, 1.251])],
+)
+def test_roll_alone(make_track: MakeTrack, turn_deg: float, expected: list[float]) -> None:
+    """A roll r turns the ear-to-ear axis (cos t, 0, sin t) to (cos r cos t, sin r cos t, sin t).
+
+    Tilt is asin(sin r cos t), with r = 2.5 and t = 30 asin(0.04362 x 0.86603) = 2.165. Turn becomes
+    atan(tan t / cos r) = 30.024. Chin is atan(tan r sin t) = atan(0.04366 x 0.5) = 1.251. Nothing changes about a
+    line of sight along the axis.
+    """
+    unsure = Upright("marked", 0.0, 0.0, 2.5, 0.0)
+    assert part_of(facing(make_track, 0.0, turn_deg, 0.0), upright=unsure) == pytest.approx(expected, abs=0.002)
+
+
+@pytest.mark.parametrize(
+    ("turn_deg", "expected"),
+    [(0.0, [0.0, 0.0, 0.0]), (30.0, [3.990, 0.243, 1.061]), (-30.0, [3.990, 0.243, 1.061])],
+)
+def test_pitch_alone_falsifies_the_tilt_of_a_turned_head(make_track: MakeTrack, turn_deg: float, expected: list[float]) -> None:
+    """A pitch p turns the ear-to-ear axis (cos t, 0, sin t) to (cos t, sin p sin t, cos p sin t).
+
+    Tilt is asin(sin t sin p), with t = 30 and p = 8 asin(0.5 x 0.13917) = 3.990. Turn becomes atan(cos p tan t) = 29.757,
+    less by 0.243. Chin is atan(tan p cos t) = atan(0.14054 x 0.86603) = 6.939 while the line of sight rises
+    by 8: 1.061 between them.
+    A head that faces the camera turns along with it: nothing.
+    """
+    unsure = Upright("marked", 0.0, 0.0, 0.0, 8.0)
+    assert part_of(facing(make_track, 0.0, turn_deg, 0.0), upright=unsure) == pytest.approx(expected, abs=0.002)
+
+
+def test_roll_can_be_left_out(make_track: MakeTrack) -> None:
+    """Against the shoulder line it drops out, and the pitch of the test before stays."""
+    both = Upright("marked", 0.0, 0.0, 2.5, 8.0)
+    read = read_track(facing(make_track, 0.0, 30.0, 0.0), ReadSettings(**(SURE | {"upright": both})))  # type: ignore[arg-type]
+    tilt_sds = [angle_sds_deg(read, 1, np.arange(3), with_roll=with_roll)[0] for with_roll in (True, False)]
+    landmarks = landmark_sds_deg(140.0, 0.8)[0]
+    assert tilt_sds == pytest.approx([np.hypot(landmarks, np.hypot(2.165, 3.990)), np.hypot(landmarks, 3.990)], abs=0.002)
+
+
+def test_lens_alone_moves_a_target_beside_the_camera(make_track: MakeTrack) -> None:
+    """With 0.82 of the focal length the same picture is seen from 60 cm, which the believed one puts at 60 / 0.82 = 73.2 cm.
+
+    To the target, 30 cm beside, the turn is atan(30 / 60) = 26.565 or atan(30 / 73.17) = 22.294: 4.271. The perspective of the
+    near face itself adds or takes away half a degree (rendered heads).
+    """
+    looking = facing(make_track, 0.0, 26.565, 0.0)
+    vague = Lens(1000.0, 0.18, "a test")
+    tilt, turn, chin = part_of(looking, target_cm=(-30.0, 0.0, 0.0), lens=vague)
+    rest = part_of(looking, target_cm=(-30.0, 0.0, 0.0))
+    assert np.sqrt(turn**2 - rest[1] ** 2) == pytest.approx(4.27, abs=0.7)
+    assert max(tilt, chin) < 1.0
+
+
+@pytest.mark.parametrize("place_cm", [(0.0, 0.0, 60.0), (25.0, 0.0, 60.0), (0.0, -20.0, 60.0)])
+def test_lens_alone_does_little_to_who_looks_into_the_camera(
+    make_track: MakeTrack, place_cm: tuple[float, float, float]
+) -> None:
+    """Head and line of sight turn together; what the fit makes of perspective is about 0.6 for a lens wrong by 30 %."""
+    part = part_of(facing(make_track, 5.0, 0.0, 0.0, place_cm), lens=Lens(1000.0, 0.18, "a test"))
+    assert part.max() < 1.0
+    twice = part_of(facing(make_track, 5.0, 0.0, 0.0, place_cm), lens=Lens(1000.0, 0.05, "a test"))
+    assert twice.sum() < part.sum()
+
+
+@pytest.mark.parametrize(
+    ("target_cm", "angles", "expected"),
+    [
+        pytest.param((0.0, 0.0, 0.0), (0.0, 0.0, 0.0), [0.0, 0.0, 0.0], id="the camera"),
+        pytest.param((-30.0, 0.0, 0.0), (0.0, 26.565, 0.0), [0.0, 3.066, 0.0], id="to the person's right"),
+        pytest.param((30.0, 0.0, 0.0), (0.0, -26.565, 0.0), [0.0, 3.066, 0.0], id="to the person's left"),
+        pytest.param((0.0, -30.0, 0.0), (0.0, 0.0, 26.565), [0.0, 0.0, 3.066], id="above"),
+    ],
+)
+def test_target_alone(make_track: MakeTrack, target_cm, angles, expected: list[float]) -> None:
+    """A face 15 % nearer or farther than it seems: atan(30 / 60) = 26.565 or atan(30 / 69) = 23.499, 3.066 between them."""
+    part = part_of(facing(make_track, *angles), target_cm=target_cm)
+    assert part == pytest.approx(expected, abs=0.002)
+
+
+@pytest.mark.parametrize(
+    ("target_cm", "expected"),
+    [
+        pytest.param((-30.0, 0.0, 0.0), [0.0, 53.218, 0.0], id="beside"),
+        pytest.param((0.0, -30.0, 0.0), [0.0, 0.0, 3.066], id="above, which a mirror leaves there"),
+        pytest.param((0.0, 0.0, 0.0), [0.0, 0.0, 0.0], id="the camera"),
+    ],
+)
+def test_unknown_mirroring_alone(make_track: MakeTrack, target_cm, expected: list[float]) -> None:
+    """The target may be on the other side: from +26.565 to -26.565 are 53.130; with 3.066 for the size of the face 53.218."""
+    part = part_of(facing(make_track, 0.0, 0.0, 0.0), target_cm=target_cm, mirrored="unknown")
+    assert part == pytest.approx(expected, abs=0.002)
+
+
+@pytest.mark.parametrize(
+    ("zero", "sd_deg"),
+    [(None, 4.5), (ChinZero(0.0, 2.6, 3), 2.6), (ChinZero(-7.0, 4.5, 1), 4.5), (ChinZero(3.0, 6.1, 2), 6.1)],
+    ids=["not set", "three times", "once", "twice, far apart"],
+)
+def test_chin_zero_alone(make_track: MakeTrack, zero: ChinZero | None, sd_deg: float) -> None:
+    """The published 4.5 of a face never set, or in its place, better or worse, what the settings came to."""
+    assert part_of(facing(make_track, -10.0, 12.0, -5.0), chin_zero=zero) == pytest.approx([0.0, 0.0, sd_deg], abs=1e-6)
+
+
+def test_all_parts_are_added_in_quadrature(make_track: MakeTrack) -> None:
+    track = facing(make_track, -14.0, 20.0, -6.0, (10.0, -5.0, 70.0))
+    unsure = {
+        "roll": {"upright": Upright("marked", 0.0, 0.0, 2.5, 0.0)},
+        "pitch": {"upright": Upright("marked", 0.0, 0.0, 0.0, 8.0)},
+        "lens": {"lens": Lens(1000.0, 0.18, "a test")},
+        "zero": {"chin_zero": None},
+    }
+    parts = [part_of(track, **changes) for changes in unsure.values()]
+    together = part_of(
+        track, upright=Upright("marked", 0.0, 0.0, 2.5, 8.0), lens=Lens(1000.0, 0.18, "a test"), chin_zero=None
+    )  # fmt: skip
+    assert together == pytest.approx(np.sqrt(np.square(parts).sum(0)), abs=1e-4)
+    assert all(part.max() > 0.1 for part in parts)

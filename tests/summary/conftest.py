@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from posture.conventions import Mirrored
+from posture.geometry.lens import lens_of
 from posture.measure import Measurement, Settings, read_clip
 from posture.see import SeenClip, SeenPerson
 from posture.signal.track import HeadTrack
@@ -53,7 +54,7 @@ def measure(make_track: Callable[..., HeadTrack], make_held: Callable[..., tuple
             time_s, angles = time_s[:1], angles[:1]
         track = make_track(time_s, *angles.T, missing=np.full(len(time_s), kind == "no face"))
         person = SeenPerson(track, portrait=None, stretches=(1,), seen_share=0.99, is_still=False)
-        seen = SeenClip("video", "a" * 64, 1280, 720, time_s, (person,), None, None, None, 1000.0, ())
+        seen = SeenClip("video", "a" * 64, 1280, 720, time_s, (person,), None, None, None, lens_of(1280), None, ())
         return read_clip(seen, Settings(mirrored=mirrored))
 
     def make(

@@ -6,10 +6,18 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import Any
 
+import jsonschema
+import numpy as np
 import pytest
 
 from posture.measure import Measurement, Settings, read_clip
-from posture.summary.record import Conditions
+from posture.signal.habitual import FaceLineTilts, HabitualPosture
+from posture.signal.interval import Interval
+from posture.signal.reading import Upright
+from posture.signal.upright import SceneStand
+from posture.summary.build import build_summary
+from posture.summary.record import Conditions, Summary
+from posture.summary.schema import shipped_schema
 from posture.summary.words import result_sentences
 
 Measure = Callable[..., Measurement]
@@ -199,3 +207,127 @@ def test_every_result_can_be_said(measure: Measure, mirrored: str, kind: str) ->
     sentences = result_sentences(measure(mirrored, kind).summary)
     assert 1 <= len(sentences) <= 3
     assert all(re.fullmatch(r"[A-Z0-9].*[.]", s) and "nan" not in s.lower() and "None" not in s for s in sentences), sentences
+
+
+def about(value: float, half: float = 5.0) -> Interval:
+    """A value with as much on either side."""
+    return Interval(value, value - half, value + half)
+
+
+def with_all(found: HabitualPosture, difference_deg: float = 4.0) -> HabitualPosture:
+    """The same posture with shoulders, lines of the face, a scene and marks."""
+    lines = FaceLineTilts(about(-12.0), about(-12.0 + difference_deg), about(difference_deg))
+    scene = SceneStand(np.full(4, 3.0), np.full(4, -9.0), 0.8, 1.6, True)
+    return replace(
+        found,
+        tilt_on_trunk=about(-8.127, 6.0),
+        head_shift=about(0.1234, 0.1),
+        lines=lines,
+        target_s=12.0,
+        from_target=True,
+        read=replace(found.read, scene=scene, upright=Upright("scene", 3.0, -9.0, 0.8, 1.6)),
+    )
+
+
+def built(made: Measurement, found: HabitualPosture, **conditions: Any) -> Summary:
+    """The record of a measurement of which something else was found."""
+    stated = Conditions(**({"target": "camera"} | conditions))
+    return build_summary(made.facts, found, found.read.settings, stated, made.summary.made_with)
+
+
+def test_shoulders_and_lines_are_in_the_record(measure: Measure) -> None:
+    made = measure("no")
+    bare, whole = made.summary.habitual, built(made, with_all(made.found)).habitual
+    assert bare is not None
+    assert (bare.tilt_on_trunk_deg, bare.tilt_midface_deg, bare.head_shift) == (None, None, None)
+    assert whole is not None
+    assert whole.tilt_on_trunk_deg is not None
+    assert whole.tilt_midface_deg is not None
+    assert whole.head_shift is not None
+    assert vars(whole.tilt_on_trunk_deg) == {"value": -8.13, "low": -14.13, "high": -2.13}
+    assert vars(whole.tilt_midface_deg) == {"value": -8.0, "low": -13.0, "high": -3.0}
+    assert whole.head_shift.value == pytest.approx(0.1234, abs=0.006)
+    # Tilt itself is what it was.
+    assert whole.tilt_deg == bare.tilt_deg
+
+
+@pytest.mark.parametrize(
+    ("difference_deg", "given"), [(2.01, True), (-2.01, True), (6.0, True), (2.0, False), (-2.0, False), (0.0, False)]
+)
+def test_mid_face_tilt_is_given_where_the_lines_differ(measure: Measure, difference_deg: float, given: bool) -> None:
+    made = measure("no")
+    habitual = built(made, with_all(made.found, difference_deg)).habitual
+    assert habitual is not None
+    assert (habitual.tilt_midface_deg is not None) == given
+
+
+@pytest.mark.parametrize("position", ["lying", "held"])
+def test_lying_child_has_a_tilt_on_the_shoulder_line_and_no_other(measure: Measure, position: str) -> None:
+    made = measure("no")
+    summary = built(made, with_all(made.found), position=position)
+    habitual = summary.habitual
+    assert habitual is not None
+    assert (habitual.tilt_deg, habitual.tilt_midface_deg) == (None, None)
+    assert habitual.tilt_on_trunk_deg is not None
+    assert any(s.startswith("On the shoulder line it is held 8 degrees to the child's left") for s in result_sentences(summary))
+
+
+def test_tilt_on_the_shoulder_line_is_said(measure: Measure) -> None:
+    made = measure("no")
+    sentences = result_sentences(built(made, with_all(made.found)))
+    (said,) = [s for s in sentences if "shoulder line" in s]
+    assert said == "On the shoulder line it is held 8 degrees to the child's left shoulder (between 2 and 14)."
+    assert not any("shoulder line" in s for s in result_sentences(made.summary))
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("position", [None, "lying"])
+def test_nothing_that_was_added_names_a_side_while_mirroring_is_unknown(
+    measure: Measure, kind: str, position: str | None
+) -> None:
+    made = measure("unknown", kind)
+    summary = built(made, with_all(made.found), position=position)
+    texts = [*result_sentences(summary), *(check.text for check in summary.checks)]
+    assert [text for text in texts if re.search(r"\b(right|left)\b", text, re.IGNORECASE)] == []
+    measured = {k: json.loads(summary.to_json())[k] for k in ("habitual", "postures", "unsided", "moment")}
+    assert not [path for path, _ in values(measured) if re.search("trunk|midface|shift", path)]
+
+
+def test_doll_has_no_tilt_in_words_either(measure: Measure) -> None:
+    made = measure("no", is_still=True, still_faces=1)
+    summary = built(made, with_all(made.found))
+    assert summary.habitual is None
+    assert [c.text for c in summary.checks if "by the eyes" in c.text or "shoulder line" in c.text] == []
+
+
+def test_camera_of_the_record_is_that_of_the_reading(measure: Measure) -> None:
+    """1.96 of 0.8 and of 1.6 degrees on either side."""
+    made = measure("no")
+    clip = built(made, with_all(made.found)).clip
+    assert clip.upright == "scene"
+    assert vars(clip.camera_roll_deg) == {"value": 3.0, "low": 1.43, "high": 4.57}
+    assert vars(clip.camera_pitch_deg) == {"value": -9.0, "low": -12.14, "high": -5.86}
+    assert made.summary.clip.upright == "as-filmed"
+    assert vars(made.summary.clip.camera_roll_deg) == {"value": 0.0, "low": -4.9, "high": 4.9}
+
+
+@pytest.mark.parametrize("target", ["camera", "far picture", "play", "unknown", None])
+@pytest.mark.parametrize(("from_target", "target_s"), [(True, 12.0), (False, 3.0), (False, 0.0)])
+def test_marks_decide_whether_turn_counts(measure: Measure, target: str | None, from_target: bool, target_s: float) -> None:
+    made = measure("no")
+    found = replace(made.found, target_s=target_s, from_target=from_target)
+    summary = built(made, found, target=target)
+    assert summary.habitual is not None
+    assert summary.habitual.turn_counts is from_target
+    assert any("not evidence" in sentence for sentence in result_sentences(summary)) is not from_target
+    assert {c.name: c.level for c in summary.checks}["target"] == ("pass" if from_target else "warn")
+
+
+@pytest.mark.parametrize("mirrored", ["no", "yes", "unknown"])
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_record_is_as_its_schema_says_and_reads_back(measure: Measure, mirrored: str, kind: str) -> None:
+    made = measure(mirrored, kind)
+    for summary in (made.summary, built(made, with_all(made.found))):
+        text = summary.to_json()
+        jsonschema.validate(json.loads(text), json.loads(shipped_schema("summary-1.schema.json")))
+        assert Summary.model_validate_json(text) == summary

@@ -10,10 +10,15 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from posture.errors import OutputError, PostureError
+from posture.geometry.trunk import REASONS, Trunk
 from posture.measure import Measurement
+from posture.signal.habitual import HabitualPosture, find_habitual_posture
+from posture.signal.reading import read_track
+from posture.signal.upright import SceneStand
 from posture.summary.files import (
     PICTURE_COLUMNS,
     TRACK_COLUMNS,
@@ -178,3 +183,55 @@ def test_what_a_killed_program_left_is_swept_and_nothing_else(tmp_path: Path) ->
     sweep_unfinished(tmp_path)
     assert sorted(p.name for p in tmp_path.iterdir()) == [".writing-b", "a.summary.json"]
     sweep_unfinished(tmp_path / "absent")
+
+
+def rows_of(made: Measurement, found: HabitualPosture) -> list[dict[str, str]]:
+    """The rows of a track whose reading came to something else."""
+    return list(csv.DictReader(io.StringIO(track_csv(made.track, found, made.facts.person))))
+
+
+@pytest.mark.parametrize("mirrored", ["no", "yes", "unknown"])
+def test_track_has_the_shoulder_line_where_sides_are_known(measure: Measure, mirrored: str) -> None:
+    made = measure(mirrored)
+    lean = np.linspace(-9.0, 5.0, len(made.track.time_s))
+    lean[30:40] = np.nan
+    table = rows_of(made, replace(made.found, trunk=Trunk(lean, lean, dict.fromkeys(REASONS, 0.0), 2.4)))
+    cells = [row["trunk_tilt_deg"] for row in table]
+    if mirrored == "unknown":
+        assert set(cells) == {""}
+        # Nor under any other name.
+        assert "-9.000" not in {row[name] for row in table[:1] for name in row}
+    else:
+        assert set(cells[30:40]) == {""}
+        assert [float(c) for c in cells if c] == pytest.approx(lean[~np.isnan(lean)], abs=6e-4)
+
+
+@pytest.mark.parametrize("mirrored", ["no", "unknown"])
+def test_track_has_what_the_scene_says_of_the_camera_also_as_filmed(measure: Measure, mirrored: str) -> None:
+    made = measure(mirrored)
+    n = len(made.track.time_s)
+    scene = SceneStand(np.linspace(-4.0, 6.0, n), np.linspace(11.0, 13.0, n), 0.4, 0.9, False)
+    table = rows_of(made, replace(made.found, read=replace(made.found.read, scene=scene)))
+    assert [float(row["camera_roll_deg"]) for row in table] == pytest.approx(scene.roll_deg, abs=6e-4)
+    assert [float(row["camera_pitch_deg"]) for row in table] == pytest.approx(scene.pitch_deg, abs=6e-4)
+
+
+def test_track_without_a_scene_has_no_camera(measure: Measure) -> None:
+    table = rows(measure("no"))
+    assert {row[name] for row in table for name in ("camera_roll_deg", "camera_pitch_deg")} == {""}
+
+
+def test_what_an_examiner_set_is_not_steady_in_the_track(measure: Measure) -> None:
+    """And the chin of every row is counted from there."""
+    made = measure("no")
+    settings = replace(made.found.read.settings, head_set=((0.5, 2.5),))
+    found = find_habitual_posture(read_track(made.track, settings))
+    plain, table = rows(made), rows_of(made, found)
+    inside = [0.5 <= float(row["time_s"]) <= 2.5 for row in plain]
+    assert {row["steady"] for row, within in zip(table, inside, strict=True) if within} == {"0"}
+    assert "1" in {row["steady"] for row, within in zip(plain, inside, strict=True) if within}
+    assert "1" in {row["steady"] for row in table}
+    (moved,) = {round(float(a["chin_deg"]) - float(b["chin_deg"]), 2) for a, b in zip(plain, table, strict=True)}
+    assert moved == pytest.approx(-8.0, abs=0.1)
+    assert [row["tilt_deg"] for row in table] == [row["tilt_deg"] for row in plain]
+    assert [row["chin_camera_deg"] for row in table] == [row["chin_camera_deg"] for row in plain]

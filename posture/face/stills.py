@@ -1,0 +1,129 @@
+"""A few frames of a clip, kept in memory so that upright and side can be settled by eye; never written to disk."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from posture.face.seen import N_MESH, FaceSeen
+from posture.face.writing import find_writing
+
+MOST = 4
+"""So many are kept: spread over the clip, as a hand-held camera shows other things later."""
+
+FIRST_EVERY_S = 1.0
+"""Time between the first ones; it doubles whenever there are more than `MOST`."""
+
+LONGER_PX = 1280
+"""A larger picture is made smaller: lines are marked to a pixel or two of this."""
+
+JPEG_QUALITY = 92
+
+Box = tuple[float, float, float, float]
+"""Left, top, right, bottom."""
+
+
+class WholePicture(Protocol):
+    """What is needed of a frame."""
+
+    time_s: float
+
+    def rgb(self) -> NDArray[np.uint8]:
+        """The whole upright picture, shape (h, w, 3)."""
+
+
+@dataclass(frozen=True)
+class Still:
+    """One frame, as a compressed picture.
+
+    Attributes
+    ----------
+    time_s : float
+    jpeg : bytes
+        The upright picture, its longer side `LONGER_PX` at most.
+    scale : float
+        Pixels of the still for one of the film.
+    boxes : dict of int to Box
+        In pixels of the film, around every face by the number of its stretch.
+    leans_deg : dict of int to float
+        Slope of every face's eye line in the picture, likewise.
+    writing : tuple of Box
+        In pixels of the film: what looks like writing.
+    """
+
+    time_s: float
+    jpeg: bytes
+    scale: float
+    boxes: dict[int, Box]
+    leans_deg: dict[int, float]
+    writing: tuple[Box, ...] = ()
+
+    @property
+    def rgb(self) -> NDArray[np.uint8]:
+        """The picture, shape (h, w, 3)."""
+        decoded = np.asarray(cv2.imdecode(np.frombuffer(self.jpeg, np.uint8), cv2.IMREAD_COLOR))
+        return np.ascontiguousarray(decoded[..., ::-1], np.uint8)
+
+
+class StillKeeper:
+    """Keeps frames with a face in them, evenly spread over a clip of any length."""
+
+    def __init__(self) -> None:
+        self._kept: list[Still] = []
+        self._every_s = FIRST_EVERY_S
+
+    def look(self, frame: WholePicture, faces: Sequence[FaceSeen]) -> None:
+        """Keep the frame if it has a face and it is time for one.
+
+        Parameters
+        ----------
+        frame : WholePicture
+        faces : sequence of FaceSeen
+        """
+        if not faces or (self._kept and frame.time_s - self._kept[-1].time_s < self._every_s):
+            return
+        self._kept.append(_still(frame, faces))
+        if len(self._kept) > MOST:
+            self._kept = self._kept[::2]
+            self._every_s *= 2
+
+    def finish(self) -> tuple[Still, ...]:
+        """The stills, with what looks like writing in them."""
+        return tuple(_with_writing(still) for still in self._kept)
+
+
+def _still(frame: WholePicture, faces: Sequence[FaceSeen]) -> Still:
+    """A frame as a still."""
+    rgb = frame.rgb()
+    scale = min(1.0, LONGER_PX / max(rgb.shape[:2]))
+    if scale < 1:
+        size = round(rgb.shape[1] * scale), round(rgb.shape[0] * scale)
+        rgb = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
+    boxes = {face.stretch: _box(face) for face in faces}
+    _, jpeg = cv2.imencode(".jpg", rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
+    return Still(frame.time_s, jpeg.tobytes(), scale, boxes, {face.stretch: face.slope_deg for face in faces})
+
+
+def _box(face: FaceSeen) -> Box:
+    """The box around a face."""
+    mesh = face.points_px[:N_MESH]
+    (left, top), (right, bottom) = mesh.min(0), mesh.max(0)
+    return float(left), float(top), float(right), float(bottom)
+
+
+def _with_writing(still: Still) -> Still:
+    """The still with its writing."""
+    boxes = [_scaled(box, still.scale) for box in still.boxes.values()]
+    found = find_writing(still.rgb, boxes)
+    return replace(still, writing=tuple(_scaled(box, 1 / still.scale) for box in found))
+
+
+def _scaled(box: Box, scale: float) -> Box:
+    """A box in a picture of another size."""
+    left, top, right, bottom = (float(value) * scale for value in box)
+    return left, top, right, bottom
