@@ -232,20 +232,24 @@ class FollowedFace:
         return replace(window, left_px=left, top_px=top), replace(self._last, points_px=self._last.points_px + ahead)
 
     def _settle_both_ways(self, picture: Picture, window: Window) -> FaceSeen | None:
-        """Settle with one landmarker and then with the other; the mean of both."""
+        """Settle with one landmarker and then with the other; the mean of both, or the one that finds rest."""
         self._ways.forget()
-        seen: dict[Way, NDArray[np.float64]] = {}
+        settled: dict[Way, tuple[NDArray[np.float64], FaceSeen]] = {}
         found = None
         for _ in self._landmarkers:
             self._turn = 1 - self._turn
-            found = self._settle(picture, window, None)
-            if found is None or not found.settled:
-                return found
-            assert self._raw is not None
-            seen[self._way] = self._raw
-        self._ways.begin(seen[1], seen[-1])
-        assert self._raw is not None
-        return self._corrected(self._raw, found.looks, settled=True) if found else None
+            seen = self._settle(picture, window, None)
+            found = seen or found
+            if seen is not None and seen.settled and self._raw is not None:
+                settled[self._way] = self._raw, seen
+        if not settled:
+            return found
+        if len(settled) == len(self._landmarkers):
+            self._ways.begin(settled[1][0], settled[-1][0])
+        elif self._way not in settled:
+            self._turn = 1 - self._turn
+        self._raw, seen = settled[self._way]
+        return self._corrected(self._raw, seen.looks, settled=True)
 
     def _settle(self, picture: Picture, window: Window, expected: FaceSeen | None) -> FaceSeen | None:
         """Look at the window until a further look no longer moves the landmarks; once is enough for a face that kept still."""

@@ -5,11 +5,9 @@ Everything here works on the true times, so that uneven frame rates are handled.
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial.transform import Rotation, Slerp
+from scipy.spatial.transform import Rotation
 
 from posture.geometry.angles import angle_between_deg
 from posture.signal.reading import ReadTrack
@@ -48,8 +46,14 @@ def drop_outliers(read: ReadTrack) -> ReadTrack:
     seen = np.flatnonzero(read.face_found)
     first = np.searchsorted(time_s[seen], time_s[seen] - OUTLIER_WINDOW_S)
     last = np.searchsorted(time_s[seen], time_s[seen] + OUTLIER_WINDOW_S, side="right")
+    # An outlier is far from all its neighbours, so from the next ones too; only such frames need a closer look.
+    step = angle_between_deg(rotation[seen[:-1]], rotation[seen[1:]])
+    place = np.arange(len(seen))
+    before = np.where(first < place, np.concatenate([[np.inf], step])[: len(seen)], np.inf)
+    after = np.where(last > place + 1, np.concatenate([step, [np.inf]])[: len(seen)], np.inf)
     bad = []
-    for k, i in enumerate(seen):
+    for k in np.flatnonzero(np.minimum(before, after) > OUTLIER_DEG / 2):
+        i = seen[k]
         near = np.delete(seen[first[k] : last[k]], k - first[k])
         if len(near) < 2:
             continue
@@ -88,17 +92,20 @@ def fill_gaps(read: ReadTrack, max_gap_s: float = MAX_GAP_S) -> ReadTrack:
     rotation = np.array(read.rotation)
     missing = np.isnan(rotation[:, 0, 0])
     seen = np.flatnonzero(~missing)
-    filled = 0
     azimuth, elevation = np.array(read.azimuth_deg), np.array(read.elevation_deg)
-    for a, b in pairwise(seen):
-        if b - a > 1 and read.time_s[b] - read.time_s[a] <= max_gap_s:
-            between = np.arange(a + 1, b)
-            ends = read.time_s[[a, b]]
-            rotation[between] = Slerp(ends, Rotation.from_matrix(rotation[[a, b]]))(read.time_s[between]).as_matrix()
-            for values in (azimuth, elevation):
-                values[between] = np.interp(read.time_s[between], ends, values[[a, b]])
-            filled += len(between)
-    step = f"{filled} frames in gaps of at most {max_gap_s:g} s filled"
+    a, b, time_s = seen[:-1], seen[1:], read.time_s
+    is_short = (b - a > 1) & (time_s[b] - time_s[a] <= max_gap_s)
+    a, b = a[is_short], b[is_short]
+    gap = np.repeat(np.arange(len(a)), b - a - 1)
+    between = np.concatenate([np.arange(i + 1, j) for i, j in zip(a, b, strict=True)]) if len(a) else np.zeros(0, int)
+    if len(between):
+        share = (time_s[between] - time_s[a[gap]]) / (time_s[b[gap]] - time_s[a[gap]])
+        start = Rotation.from_matrix(rotation[a])
+        turn = (start.inv() * Rotation.from_matrix(rotation[b])).as_rotvec()
+        rotation[between] = (start[gap] * Rotation.from_rotvec(turn[gap] * share[:, None])).as_matrix()
+        for values in (azimuth, elevation):
+            values[between] = values[a[gap]] + share * (values[b[gap]] - values[a[gap]])
+    step = f"{len(between)} frames in gaps of at most {max_gap_s:g} s filled"
     return read.with_step(step, rotation=rotation, azimuth_deg=azimuth, elevation_deg=elevation)
 
 

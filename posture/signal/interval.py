@@ -21,6 +21,9 @@ that had been seen in 8 spells; coverage with true correlations of 0 to 0.5 is s
 MAX_CORRELATION = 0.8
 MIN_FREEDOM = 1.25
 
+_EXACT = 1e-9
+"""Weights that differ by less, as a share of all, are equal."""
+
 SEED = 20_240_229
 """The resampling is the same every time, so that a clip measured twice gives the same interval."""
 
@@ -48,7 +51,9 @@ Z95 = 1.959964
 
 
 def weighted_quantile(values: ArrayLike, weights: ArrayLike, share: float) -> float:
-    """The smallest value at or below which at least a share of the weight lies.
+    """The smallest value at or below which at least a share of the weight lies; where that is met exactly, the mean with the next.
+
+    So a mirrored reading has the mirrored median.
 
     Parameters
     ----------
@@ -60,8 +65,10 @@ def weighted_quantile(values: ArrayLike, weights: ArrayLike, share: float) -> fl
     v, w = np.asarray(values, float), np.asarray(weights, float)
     order = np.argsort(v, kind="stable")
     heaped = np.cumsum(w[order])
-    at = int(np.searchsorted(heaped, share * heaped[-1] * (1 - 1e-12)))
-    return float(v[order][min(at, len(v) - 1)])
+    heaped /= heaped[-1]
+    last = len(v) - 1
+    lower, upper = (min(int(np.searchsorted(heaped, share + away)), last) for away in (-_EXACT, _EXACT))
+    return float((v[order][lower] + v[order][upper]) / 2)
 
 
 def spell_interval(value: float, spell_values: ArrayLike, spell_seconds: ArrayLike) -> Interval:
@@ -117,5 +124,8 @@ def _weighted_medians(values: Array, weights: Array) -> Array:
     """Weighted median of each row, shapes (b, n)."""
     order = np.argsort(values, 1)
     heaped = np.cumsum(np.take_along_axis(weights, order, 1), 1)
-    at = (heaped >= heaped[:, -1:] / 2).argmax(1)
-    return np.take_along_axis(values, order, 1)[np.arange(len(values)), at]
+    heaped /= heaped[:, -1:]
+    ordered = np.take_along_axis(values, order, 1)
+    rows = np.arange(len(values))
+    lower, upper = ((heaped >= 0.5 + away).argmax(1) for away in (-_EXACT, _EXACT))
+    return np.asarray((ordered[rows, lower] + ordered[rows, upper]) / 2)

@@ -184,6 +184,12 @@ class ReadTrack:
         return np.stack(posture_angles(self.rotation), -1)
 
     @property
+    def target_cm(self) -> tuple[float, float, float]:
+        """The target with which it was read: on which side of the camera it is, is not known while mirroring is not."""
+        x, y, z = self.settings.target_cm
+        return (0.0, y, z) if self.settings.mirrored == "unknown" else (x, y, z)
+
+    @property
     def camera_deg(self) -> tuple[Array, Array]:
         """Roll and pitch of the camera with which each frame was read, each of shape (n,)."""
         if self.upright.kind == "scene" and self.scene is not None:
@@ -236,7 +242,7 @@ def read_track(track: HeadTrack, settings: ReadSettings) -> ReadTrack:
     if settings.mirrored == "yes":
         rotation, place = mirror(rotation, place)
         step += "; mirrored picture read as the person's own sides"
-    azimuth, elevation = line_of_sight(place, settings.target_cm)
+    azimuth, elevation = line_of_sight(place, read.target_cm)
     read = read.with_step(step, rotation=rotation, place_cm=place, azimuth_deg=azimuth, elevation_deg=elevation)
     zero = find_chin_zero(read.time_s, read.angles_deg[:, 2], settings.head_set) or settings.chin_zero
     if zero is None:

@@ -111,7 +111,7 @@ def angle_sds_deg(read: ReadTrack, frame: int, frames: NDArray[np.int64], *, wit
 
 def _angles(read: ReadTrack, rotation: Array, place_cm: Array) -> Array:
     """Tilt, turn and chin of a posture and a place in the level frame, against the target of a reading."""
-    azimuth, elevation = line_of_sight(place_cm, read.settings.target_cm)
+    azimuth, elevation = line_of_sight(place_cm, read.target_cm)
     tilt, turn, chin = posture_angles(rotation)
     return np.array([tilt, turn - azimuth, chin - elevation])
 
@@ -128,12 +128,12 @@ def _through_other_lens(read: ReadTrack, frame: int) -> Array:
 
 def _by_target(read: ReadTrack, frame: int) -> Array:
     """What is not known of where the target is: the face may be smaller than average, and so nearer."""
-    target = np.array(read.settings.target_cm)
-    place = read.place_cm[frame]
+    target, place = np.array(read.target_cm), read.place_cm[frame]
     sight = np.array(line_of_sight(place, target))
     off = wrap_deg(np.array(line_of_sight(place * (1 + SCALE_SD_SHARE), target)) - sight)
     if read.settings.mirrored == "unknown":
-        # The target may be on the other side in the picture.
-        swapped = wrap_deg(np.array(line_of_sight(place, target * [-1, 1, 1])) - sight)
-        off = np.hypot(off, swapped)
+        # It may be on the one side or on the other in the picture; the farther one counts.
+        x, y, z = read.settings.target_cm
+        asides = [wrap_deg(np.array(line_of_sight(place, (side * x, y, z))) - sight) for side in (-1, 1)]
+        off = np.hypot(off, np.abs(asides).max(0))
     return np.array([0.0, *off])

@@ -37,7 +37,7 @@ HIDDEN: tuple[Condition, ...] = ("glasses", "hand", "patch", "side light")
 """Conditions that tell how quality goes with errors; the fits are learned from plain pictures."""
 
 UPSIDE_DOWN_DEG = 90.0
-POWER = -4.0
+POWER = -2.0
 """Of the scatter, in the weights of the fit of points one by one; see `posture.geometry.pose.POINT_WEIGHT`."""
 
 

@@ -11,9 +11,9 @@ from posture.signal.interval import Interval, spell_interval, weighted_quantile
     [
         ([3, 1, 2], [1, 1, 1], 0.5, 2),
         ([3, 1, 2], [10, 1, 1], 0.5, 3),
-        ([1, 2, 3, 4], [1, 1, 1, 1], 0.25, 1),
-        ([1, 2, 3, 4], [1, 1, 1, 1], 0.5, 2),
-        ([1, 2, 3, 4], [1, 1, 1, 1], 0.75, 3),
+        ([1, 2, 3, 4], [1, 1, 1, 1], 0.25, 1.5),
+        ([1, 2, 3, 4], [1, 1, 1, 1], 0.5, 2.5),
+        ([1, 2, 3, 4], [1, 1, 1, 1], 0.75, 3.5),
         ([5], [0.1], 0.9, 5),
         ([1, 2, 3], [0, 0, 1], 0.5, 3),
         ([1, 2, 3], [1, 1, 1], 1.0, 3),
@@ -30,8 +30,16 @@ def test_weighted_quantile_is_that_of_repeated_values() -> None:
         values, times = rng.normal(size=9), rng.integers(1, 6, 9)
         repeated = np.sort(np.repeat(values, times))
         for share in (0.25, 0.5, 0.75):
-            expected = repeated[int(np.ceil(share * len(repeated))) - 1]
-            assert weighted_quantile(values, times, share) == expected
+            at = share * len(repeated)
+            upper = int(np.floor(at))
+            lower = upper - 1 if at == upper else upper
+            assert weighted_quantile(values, times, share) == pytest.approx((repeated[lower] + repeated[upper]) / 2)
+
+
+def test_a_mirrored_middle_is_the_middle_mirrored() -> None:
+    """Also where half of the weight lies at either of two values."""
+    values, weights = np.array([-14.0, -14.0, -10.0, -10.0]), np.array([1.0, 2.0, 2.0, 1.0])
+    assert weighted_quantile(values, weights, 0.5) == -weighted_quantile(-values, weights, 0.5) == -12.0
 
 
 def test_interval_is_the_same_every_time_and_leaves_the_callers_randomness() -> None:

@@ -264,13 +264,13 @@ def test_target_alone(make_track: MakeTrack, target_cm, angles, expected: list[f
 @pytest.mark.parametrize(
     ("target_cm", "expected"),
     [
-        pytest.param((-30.0, 0.0, 0.0), [0.0, 53.218, 0.0], id="beside"),
+        pytest.param((-30.0, 0.0, 0.0), [0.0, 26.565, 0.0], id="beside"),
         pytest.param((0.0, -30.0, 0.0), [0.0, 0.0, 3.066], id="above, which a mirror leaves there"),
         pytest.param((0.0, 0.0, 0.0), [0.0, 0.0, 0.0], id="the camera"),
     ],
 )
 def test_unknown_mirroring_alone(make_track: MakeTrack, target_cm, expected: list[float]) -> None:
-    """The target may be on the other side: from +26.565 to -26.565 are 53.130; with 3.066 for the size of the face 53.218."""
+    """On which side of the camera the target is, is not known: 26.565 degrees either way from the camera itself."""
     part = part_of(facing(make_track, 0.0, 0.0, 0.0), target_cm=target_cm, mirrored="unknown")
     assert part == pytest.approx(expected, abs=0.002)
 
