@@ -7,13 +7,21 @@ import math
 import sys
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, get_args
+from typing import TYPE_CHECKING, Any, Literal, get_args
 
 import click
 
 from posture import __version__
 from posture.conventions import Mirrored
-from posture.errors import ClipError, ConditionsError, PostureError, SpanError, missing_library_error
+from posture.errors import (
+    ClipError,
+    ConditionsError,
+    FindingsError,
+    PostureError,
+    RecordError,
+    SpanError,
+    missing_library_error,
+)
 from posture.geometry.devices import DEVICES
 from posture.terminal import Bars, bar, progress_display, say
 
@@ -50,7 +58,7 @@ class _Commands(click.Group):
     def invoke(self, context: click.Context) -> Any:
         try:
             return super().invoke(context)
-        except (ConditionsError, SpanError) as error:
+        except (ConditionsError, FindingsError, RecordError, SpanError) as error:
             click.echo(f"posture: {error}", err=True)
             context.exit(EXIT_ARGUMENTS)
         except PostureError as error:
@@ -173,6 +181,29 @@ def measure(
     errors = [outcome.error for outcome in outcomes if outcome.error]
     if errors:
         sys.exit(EXIT_UNREADABLE if all(isinstance(error, ClipError) for error in errors) else EXIT_OTHER)
+
+
+@main.command()
+@click.argument("summaries", nargs=-1, required=True, type=click.Path(path_type=Path, dir_okay=False, exists=True))
+@click.option("--suspected", required=True, type=click.Choice(["right", "left", "both", "unknown"]),
+              help="Side of the weak muscle that is suspected.")  # fmt: skip
+@click.option("--findings", "findings_file", type=click.Path(path_type=Path, dir_okay=False, exists=True),
+              help="JSON file of what the examination showed; its schema ships in posture/clinic/schemas.")  # fmt: skip
+@click.option("--json", "as_json", is_flag=True, help="Print the hint as JSON.")
+def hint(
+    summaries: tuple[Path, ...],
+    suspected: Literal["right", "left", "both", "unknown"],
+    findings_file: Path | None,
+    as_json: bool,
+) -> None:
+    """Lay measured clips of one child (SUMMARIES) beside the suspected side and the examination. A screening hint, no diagnosis."""
+    from posture.clinic.findings import Findings, read_findings
+    from posture.clinic.hint import hint_of, hint_sentences
+    from posture.summary.files import read_summary
+
+    findings = read_findings(findings_file) if findings_file else Findings()
+    found = hint_of([read_summary(path) for path in summaries], suspected, findings)
+    click.echo(found.to_json().rstrip() if as_json else "\n".join(hint_sentences(found)))
 
 
 @main.command()

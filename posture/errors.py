@@ -41,6 +41,10 @@ class SpanError(PostureError, ValueError):
     """Marked times that cannot be read, or marks on a picture that cannot be."""
 
 
+class RecordError(PostureError, ValueError):
+    """A file that should hold the summary of a clip does not."""
+
+
 class OutputError(PostureError):
     """A result could not be written, or would overwrite the result of another clip."""
 

@@ -26,7 +26,7 @@ from posture.signal.spans import Span, say_number, say_spans
 from posture.signal.track import HeadTrack
 from posture.summary.build import build_summary
 from posture.summary.checks import ClipFacts
-from posture.summary.files import track_csv, write_results
+from posture.summary.files import read_summary, track_csv, write_results
 from posture.summary.record import Conditions, MadeWith, Summary
 
 
@@ -266,15 +266,12 @@ def read_chin_zero(path: Path) -> ChinZero:
 
     Raises
     ------
+    RecordError
+        If it is no summary.
     SpanError
-        If it is no summary, or no head was set in its clip.
+        If no head was set in its clip.
     """
-    try:
-        made = Summary.model_validate_json(path.read_bytes()).made_with.settings
-    except (OSError, ValidationError) as error:
-        raise SpanError(
-            f"Expected the summary of a clip; '{path.name}' is none. Give a file that ends in .summary.json."
-        ) from error
+    made = read_summary(path).made_with.settings
     values = [made.get(f"chin_zero{part}") for part in ("_deg", "_sd_deg", "_settings")]
     if not all(isinstance(value, float | int) for value in values):
         raise SpanError(

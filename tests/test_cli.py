@@ -451,4 +451,4 @@ def test_measure_help_names_every_option() -> None:
 
 def test_help_names_every_command() -> None:
     said = run("--help").stdout
-    assert all(command in said for command in ("measure", "sample", "demo", "page"))
+    assert all(command in said for command in ("measure", "hint", "sample", "demo", "page"))

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from posture.errors import ClipError, ConditionsError, SpanError
+from posture.errors import ClipError, ConditionsError, RecordError, SpanError
 from posture.face.model import MODEL_SHA256, POSE_MODEL_SHA256
 from posture.geometry.angles import FACING, camera_matrix
 from posture.geometry.lens import Lens, lens_of
@@ -570,13 +570,13 @@ def test_chin_zero_comes_back_out_of_a_summary(saved_zero: tuple[Measurement, Pa
 def test_chin_zero_of_what_is_no_summary_is_refused(tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "thing.json"
     path.write_bytes(content)
-    with pytest.raises(SpanError, match=r"^Expected the summary of a clip; 'thing\.json' is none\. Give .*\.summary\.json\.$"):
+    with pytest.raises(RecordError, match=r"^Expected the summary of a clip; 'thing\.json' is none\. Give .*\.summary\.json, as measure writes it\.$"):
         read_chin_zero(path)
 
 
 def test_chin_zero_of_nothing_is_refused(tmp_path: Path) -> None:
     for path in (tmp_path / "absent.summary.json", tmp_path):
-        with pytest.raises(SpanError, match="Expected the summary of a clip"):
+        with pytest.raises(RecordError, match="Expected the summary of a clip"):
             read_chin_zero(path)
 
 

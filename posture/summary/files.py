@@ -12,8 +12,9 @@ import time
 from pathlib import Path
 
 import numpy as np
+from pydantic import ValidationError
 
-from posture.errors import OutputError
+from posture.errors import OutputError, RecordError
 from posture.signal.habitual import HabitualPosture
 from posture.signal.steady import steady_mask
 from posture.signal.track import HeadTrack
@@ -182,6 +183,30 @@ def write_results(folder: Path, stem: str, summary: Summary, track_text: str) ->
     write_whole(track_path, track_text)
     write_whole(summary_path, summary.to_json())
     return track_path, summary_path
+
+
+def read_summary(path: Path) -> Summary:
+    """Read the summary of a clip as it was written.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    Summary
+
+    Raises
+    ------
+    RecordError
+        If it cannot be read or is none.
+    """
+    try:
+        return Summary.model_validate_json(path.read_bytes())
+    except (OSError, ValidationError) as error:
+        raise RecordError(
+            f"Expected the summary of a clip; '{path.name}' is none. Give a file that ends in .summary.json, as measure writes it."
+        ) from error
 
 
 def _sha256_of(summary: Path) -> str | None:

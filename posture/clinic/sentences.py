@@ -1,0 +1,442 @@
+"""Every sentence that the program can say about a cause, with its source beside it, for a clinician to review in ten minutes.
+
+Words in {braces} are filled in: angles in sign-free words, names of muscles, sides. While mirroring is unknown no side is filled in.
+Sources: a number in [ ] is a reference; "derived" is arithmetic or geometry; "common practice" has no source.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from posture.clinic.references import REFERENCES
+
+PRACTICE = "common practice"
+DERIVED = "derived"
+
+
+@dataclass(frozen=True)
+class Sentence:
+    """A sentence with the key to find it by and its source."""
+
+    key: str
+    text: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Cause:
+    """One row of what also fits: the cause, what separates it, and how fast it must be looked for."""
+
+    cause: str
+    separates: str
+    speed: str
+    source: str
+
+
+def _by_key(*rows: tuple[str, str, str]) -> dict[str, Sentence]:
+    """Rows of key, text and source as a table."""
+    return {row[0]: Sentence(*row) for row in rows}
+
+
+OUTCOMES = _by_key(
+    ("eye-driven", "The findings fit an eye-driven posture.", PRACTICE),
+    ("neck-driven", "The findings fit a neck-driven posture.", PRACTICE),
+    ("mixed", "Neither the eye nor the neck explains the findings alone: both must be examined.", PRACTICE),
+    ("no-posture", "No head posture was seen in this clip under these conditions.", PRACTICE),
+    ("insufficient", "There is too little to say whether the posture is of the eye or of the neck.", PRACTICE),
+)
+
+EVIDENCE = _by_key(
+    # What was filmed.
+    (
+        "tilt and turn to the same side",
+        "Tilt and turn go to the same side ({tilt}; {turn}): as with a weak depressor, mostly the superior oblique of the other side,"
+        " seldom the inferior rectus of the same side.",
+        f"[1]; {DERIVED}",
+    ),
+    (
+        "tilt and turn to the same side, chin down",
+        "Tilt and turn go to the same side ({tilt}; {turn}) with the chin down on a target ({chin}): as with a weak depressor, mostly"
+        " the superior oblique of the other side.",
+        f"[1]; {DERIVED}",
+    ),
+    (
+        "tilt and turn to opposite sides",
+        "Tilt and turn go to opposite sides ({tilt}; {turn}): as with a tight neck muscle, but also with atlanto-axial subluxation,"
+        " Brown, and a weak inferior oblique or superior rectus.",
+        f"[30]; [31]; [52]; {DERIVED}",
+    ),
+    (
+        "tilt and turn to opposite sides, neck range short",
+        "Tilt and turn go to opposite sides ({tilt}; {turn}) since infancy and the neck range is short as the same tight muscle makes it.",
+        "[30]; [31]; [32]",
+    ),
+    (
+        "tilt and turn to opposite sides, chin up",
+        "Tilt and turn go to opposite sides ({tilt}; {turn}) with the chin up ({chin}): as with Brown and with a weak inferior oblique"
+        " or superior rectus.",
+        f"[52]; {DERIVED}",
+    ),
+    (
+        "tilt and turn to opposite sides, with pain, injury or recent onset",
+        "Tilt one way and chin the other, with pain, injury or recent onset: atlanto-axial rotatory subluxation until excluded. Spasm on"
+        " the side of the chin speaks for it.",
+        f"[77]; {PRACTICE}",
+    ),
+    (
+        "pure turn",
+        "The face is turned ({turn}) with hardly any tilt: of the eye or the brain (Duane, sixth nerve, nystagmus, hemianopia, one poor"
+        " eye) rather than superior oblique. Pure turn is 48 % of ocular postures and 9 to 15 % of superior oblique palsies.",
+        "[1]; [3]",
+    ),
+    (
+        "pure tilt",
+        "The head is tilted ({tilt}) with hardly any turn: this fits eye and neck alike. Half of congenital superior oblique palsies"
+        " have a pure tilt.",
+        "[1]; [2]",
+    ),
+    (
+        "tilt, turn not evidence",
+        "The head is tilted ({tilt}). Turn and chin are not evidence, as the child was not on a known target straight ahead.",
+        PRACTICE,
+    ),
+    (
+        "chin down alone",
+        "The chin is down ({chin}): weak superior obliques of both sides, also high hyperopia without glasses, A-exotropia, V-esotropia,"
+        " or looking at the table.",
+        "[13]; [58]; [67]",
+    ),
+    ("chin up alone", "The chin is up ({chin}): ptosis, Brown, A-esotropia, V-exotropia, nystagmus.", "[52]; [67]; [69]"),
+    (
+        "rhythm",
+        "Rhythmic head movement was seen ({hz} a second, {seconds} s): examine for nystagmus and spasmus nutans; new or one-sided"
+        " nystagmus needs imaging advice. Not seeing it would not reassure.",
+        "[70]",
+    ),
+    (
+        "facial asymmetry",
+        "Facial asymmetry says how long a posture has lasted and nothing else: a third of people without a posture were called asymmetric.",
+        "[82]; [95]",
+    ),
+    # Cover test.
+    (
+        "relieved by either eye",
+        "The tilt falls under either cover: relieved by either eye. The posture serves the two eyes together.",
+        f"[6]; [58]; {PRACTICE}",
+    ),
+    (
+        "relieved under one eye only",
+        "The tilt falls under one cover only: relieved by {relief}. Of the eyes, but not a typical superior oblique palsy: dissociated vertical deviation, latent"
+        " nystagmus, or a fixing eye that has the palsy.",
+        "[6]; [57]",
+    ),
+    (
+        "relieved under one cover, the other open",
+        "The tilt falls under one cover, but the other eye was not covered, or not for long enough: cover each eye in turn.",
+        "[57]",
+    ),
+    (
+        "relieved by neither eye",
+        "The tilt stays under either cover for 30 minutes or more: relieved by neither. Weakly for the neck. Exceptions: nystagmus null, skew, hemianopia,"
+        " one-eyed, Brown, an old eye tilt with a shortened muscle, a child who hates the patch.",
+        f"[6]; [57]; {PRACTICE}; no published sensitivity",
+    ),
+    ("cover too short to say", "The tilt stays, but the cover was shorter than 30 minutes: too short to say.", PRACTICE),
+    ("cover not clear", "The cover test is not clear (under the covers: {words}).", PRACTICE),
+    # The examiner's own.
+    (
+        "three steps",
+        "Hypertropia by the three steps ({decided} of 3 decided) leaves {muscles}. All three are positive in 70 % of proven superior"
+        " oblique palsies.",
+        "[9]",
+    ),
+    (
+        "three steps with torsion",
+        "Hypertropia by the three steps ({decided} of 3 decided, torsion matching) leaves {muscles}.",
+        "[9]; [25]",
+    ),
+    (
+        "vertical deviation, no muscle named",
+        "A vertical deviation was measured, but the figures name no muscle ({decided} of 3 steps decided): the eyes are part of it until"
+        " examined further.",
+        f"[9]; {PRACTICE}",
+    ),
+    (
+        "no vertical deviation",
+        "Hypertropia was measured as nil: not superior oblique. Weakly for the neck.",
+        PRACTICE,
+    ),
+    ("no vertical deviation, urgent", "Hypertropia was measured as nil: not superior oblique.", PRACTICE),
+    ("torsion", "The higher eye is turned outwards: as with a weak superior oblique.", "[25]"),
+    (
+        "signs of both sides",
+        "Signs of a weak superior oblique of both sides: {signs}. Torsion does not name the side, as it may be in the other eye (15 of 60).",
+        "[13]; [21]; [28]",
+    ),
+    (
+        "deviation falls when lying",
+        "The vertical deviation halves or more from upright to lying: skew, posterior fossa disease until excluded.",
+        "[47]",
+    ),
+    ("higher eye turned inwards", "The higher eye is turned inwards: skew until excluded.", "[25]; [47]"),
+    (
+        "neck range",
+        "The neck range is short as a tight muscle{of_side} makes it ({figures}). It never excludes the eye: tightness follows an old eye tilt too.",
+        "[32]; [33]; [36]; [83]",
+    ),
+    (
+        "neck range of the other side",
+        "The neck range is short as a tight muscle on the other side than the tilt would make it: measure it again. It never excludes the eye.",
+        "[32]; [36]",
+    ),
+    (
+        "neck range even",
+        "The neck range is even (differences under 10 degrees or against each other): no tight muscle was shown.",
+        "[36]",
+    ),
+    ("band or mass", "A band or mass was felt in the neck muscle{of_side}.", f"[31]; {PRACTICE}"),
+    (
+        "gone asleep",
+        "Gone asleep: not a fixed contracture. Fits eye, vestibular, dystonia and habit.",
+        "[51]; [56]; teaching only",
+    ),
+    (
+        "stays asleep",
+        "Stays asleep: fits a shortened muscle, of the neck itself or after an old eye tilt.",
+        "[51]; [56]; [83]; teaching only",
+    ),
+    ("gone lying awake", "Gone lying awake: not a fixed contracture. Fits eye, vestibular, dystonia and habit.", PRACTICE),
+    ("stays lying awake", "Stays lying awake: decides nothing.", PRACTICE),
+    ("nystagmus", "Nystagmus ({kind}): a null zone, or an alternating one, can make any posture.", "[70]; [88]; [93]"),
+    ("glasses", "With glasses the posture is {effect}: repeat the refraction, and film with and without.", f"[58]; {PRACTICE}"),
+    ("one poor eye", "One eye sees worse by {lines} lines or more: a turn towards it may be that alone.", PRACTICE),
+    (
+        "not stated",
+        "This was entered. A cause is not stated until the urgent questions are answered.",
+        PRACTICE,
+    ),
+)
+
+CAUSES: dict[str, Cause] = {
+    "skew": Cause(
+        "skew, ocular tilt reaction",
+        "tilt to the lower eye, as in superior oblique palsy; the higher eye intorted, the deviation halves lying, neurological signs",
+        "today if new",
+        "[47]; [48]",
+    ),
+    "subluxation": Cause(
+        "atlanto-axial rotatory subluxation",
+        "tilt one way, chin the other; pain, recent throat infection, operation or injury",
+        "today, do not move",
+        f"[77]; {PRACTICE}",
+    ),
+    "tumour": Cause(
+        "posterior fossa or cord tumour",
+        "any posture; painless free neck and a new tilt; vomiting, unsteadiness, headache",
+        "today with a red flag, else 2 weeks",
+        "[53]; [54]; [80]; [81]",
+    ),
+    "new sixth": Cause("Duane, sixth nerve", "face turn; abduction", "new sixth: today", "[63]; [64]"),
+    "ptosis": Cause("ptosis", "chin up; the lid over the pupil", "new: today", "[69]"),
+    "one poor eye": Cause("one poor eye", "face turned to it; acuity, red reflex", "white pupil: today", PRACTICE),
+    "nystagmus": Cause(
+        "nystagmus null, alternating nystagmus",
+        "turn, chin or tilt, may swap; stays under either cover, grows with visual demand",
+        "new: 2 weeks",
+        "[88]; [92]; [93]",
+    ),
+    "spasmus nutans": Cause("spasmus nutans", "tilt and nodding; rhythm, imaging", "2 weeks", "[70]"),
+    "hemianopia": Cause(
+        "early hemianopia", "face turned to the blind half; fields, imaging lesion in all ten published", "2 weeks", "[68]"
+    ),
+    "other vertical muscles": Cause(
+        "inferior oblique, superior rectus or inferior rectus palsy", "three steps", "acquired: 2 weeks", DERIVED
+    ),
+    "Brown": Cause(
+        "Brown",
+        "chin up, face turned away, tilt to the affected side; cannot elevate in adduction",
+        "routine; new: soon",
+        "[52]",
+    ),
+    "DVD": Cause(
+        "dissociated vertical deviation",
+        "tilt to the fixing or to the higher eye; the other eye never lower, one cover only relieves",
+        "routine",
+        "[57]; [66]",
+    ),
+    "synostosis": Cause(
+        "coronal synostosis",
+        "tilt away, higher eye on the flat side; flat forehead; face landmarks are unreliable",
+        "routine",
+        "27 of 33, an abstract",
+    ),
+    "plagiocephaly": Cause("deformational plagiocephaly", "turn preference; flat back of the head", "routine", PRACTICE),
+    "refraction": Cause(
+        "oblique astigmatism, wrong glasses; high hyperopia (chin down)",
+        "with and without glasses",
+        "refraction",
+        f"[58]; {PRACTICE}",
+    ),
+    "hearing": Cause("one-sided hearing loss", "an ear turned to the sound; listening", "as fits", PRACTICE),
+    "feeds": Cause("posture with feeds (arching)", "timing with feeds", "as fits", PRACTICE),
+    "attacks": Cause("attacks that change side", "timing; a second film", "as fits", PRACTICE),
+    "webbed neck": Cause("short webbed neck", "neck line and hairline", "as fits", PRACTICE),
+    "others": Cause("drugs; scoliosis, seat, lap; habit, posing", "drug history, trunk, a second film", "as fits", PRACTICE),
+}
+"""What a hint must not swallow, the fastest first."""
+
+SIDES = _by_key(
+    ("eye", "Side of the weak muscle: {side}.", PRACTICE),
+    ("neck", "Side of the tight muscle: {side}.", PRACTICE),
+    ("none", "No side is named.", PRACTICE),
+    ("agrees", "This agrees with the suspected side of a weak eye muscle.", PRACTICE),
+    ("against", "This speaks against the suspected side of a weak eye muscle.", PRACTICE),
+    ("open", "Whether it agrees with the suspected side of a weak eye muscle is open.", PRACTICE),
+)
+
+NECK_CAUSES = ("webbed neck",)
+"""Causes of the neck that are not printed while something is urgent; subluxation is, as it is what is urgent."""
+
+NAMES_NECK = ("pure tilt", "stays asleep", "neck range even")
+"""Keys of evidence that points to neither but names the neck, so that it is not printed while something is urgent."""
+
+NEXT = _by_key(
+    ("refer today", "Refer today; the rest of the examination waits.", PRACTICE),
+    ("refer soon", "Refer to be seen within two weeks, sooner if it changes.", "[80]"),
+    ("ask red flags", "Ask the red flags and enter the answer, also when there are none.", "[53]; [75]; [79]"),
+    ("neck screen", "Answer every line of the neck screen before any head-tilt test or neck range.", PRACTICE),
+    ("settle mirroring", "Settle whether the picture is mirrored.", PRACTICE),
+    ("clip", "Film with both eyes open, sitting, on a target straight ahead, for at least a minute.", PRACTICE),
+    ("age", "Film again from 4 months on, with head control, in supported sitting.", PRACTICE),
+    ("drops", "Film again without drops.", PRACTICE),
+    ("longer film", "Film at least 8 minutes, and watch which eye fixes.", PRACTICE),
+    ("onset", "Ask since when, and look at dated unposed films and pictures.", "[54]; [61]; [62]"),
+    (
+        "hypertropia",
+        "Measure the hypertropia by alternate prism cover at 3 m or more, the head straight, in primary gaze, to both sides and on each"
+        " shoulder (after the neck screen).",
+        "[9]; [13]",
+    ),
+    (
+        "hypertropia, no tilt",
+        "Measure the hypertropia by alternate prism cover at 3 m or more, the head straight, in primary gaze and to both sides; no tilt.",
+        "[9]",
+    ),
+    ("torsion", "Measure the torsion of each eye.", "[21]; [25]"),
+    ("supine", "Measure the vertical deviation lying on the back.", "[47]; not reliable when recent [12]"),
+    ("cover", "Cover each eye in turn for 30 minutes, before drops, and film the last 3 minutes.", f"[57]; {PRACTICE}"),
+    ("neck range", "Measure the neck range to each side (after the neck screen).", "[32]; [36]"),
+    ("target", "Film on a target straight ahead, so that turn and chin become evidence.", PRACTICE),
+    ("examine the neck", "Examine the neck too (after the neck screen).", "[33]; [36]"),
+    ("examine the neck, not moved", "Examine the neck too, without moving it.", PRACTICE),
+    ("examine the eyes", "Orthoptic and refraction check before physiotherapy alone.", "[33]; [36]"),
+    ("film again", "Film looking far, tired, with and without glasses.", PRACTICE),
+)
+
+CAUTIONS = _by_key(
+    ("red flags", "Red flags were not asked.", PRACTICE),
+    ("today", "Urgent, today: {reasons}.", PRACTICE),
+    ("soon", "Urgent, within two weeks, sooner if it changes: {reasons}.", "[80]"),
+    ("not stated", "A neck cause is not stated until the urgent questions are answered.", PRACTICE),
+    ("do not move", "Do not move the neck. No tilt test, no range. Refer first.", PRACTICE),
+    (
+        "neck screen",
+        "The neck screen was not answered in full: it counts as not done. No tilt test and no range before it.",
+        PRACTICE,
+    ),
+    ("under 4 months", "Under 4 months the posture is measured, but no hint is given.", PRACTICE),
+    ("4 to 9 months", "From 4 to 9 months the tilt is taken on the shoulder line, in supported sitting.", PRACTICE),
+    ("cover under 6 months", "Under 6 months a cover test is not interpreted.", PRACTICE),
+    ("no open clip", "No clip with both eyes open was given.", PRACTICE),
+    ("drops", "Filmed under drops: this clip is not interpreted.", PRACTICE),
+    (
+        "mirroring",
+        "It is not known whether the picture is mirrored: no side is named, and nothing compared with the suspected side.",
+        PRACTICE,
+    ),
+    (
+        "two postures",
+        "Two separate postures were held, so none is habitual: think of periodic alternating nystagmus (about 90 s each way, film at"
+        " least 8 minutes), a change of the fixing eye, attacks.",
+        PRACTICE,
+    ),
+    (
+        "side changes",
+        "Like clips show a tilt to different sides, so none is habitual: think of alternating nystagmus, a change of the fixing eye, attacks.",
+        PRACTICE,
+    ),
+    ("no habitual posture", "No habitual posture can be given from this clip.", PRACTICE),
+    (
+        "nothing held",
+        "No tilt, turn or chin stands clear of straight, so nothing is there to explain; nor is the head shown to be straight.",
+        "[3]; [61]",
+    ),
+    (
+        "gravity",
+        "Lying or held: gravity is no zero for tilt. The tilt is taken on the shoulder line and is no evidence for the eye.",
+        PRACTICE,
+    ),
+    ("no posture", "In this clip under these conditions; film looking far, tired, with and without glasses.", PRACTICE),
+    (
+        "head shift",
+        "The head stands shifted over the shoulders ({shift}): a tight neck muscle can hide so behind level eyes.",
+        "[42]; [43]",
+    ),
+    ("turn", "Turn and chin are not evidence: the child was not on a known target straight ahead.", PRACTICE),
+    (
+        "hypertropia missing",
+        "The hypertropia was not measured, which would decide: posture alone decides nothing.",
+        "[3]; [59]",
+    ),
+    (
+        "hypertropia nil",
+        "The hypertropia was measured as nil, which a posture alone does not outweigh: look for another cause of the eyes.",
+        "[3]; [59]",
+    ),
+    ("range missing", "A matching neck range was not shown, without which a neck cause is not stated.", "[36]"),
+    ("onset missing", "The onset is not known, without which a neck cause is not stated.", PRACTICE),
+    ("later neck pattern", "A neck pattern that began after infancy is urgent until explained.", "[53]; [80]"),
+    (
+        "paradoxical",
+        "The tilt does not go where the measured muscle would take it: check the mirroring. Up to 3.4 % of superior oblique palsies tilt to the side of the weak muscle.",
+        "[6]; [7]; [8]",
+    ),
+    ("not the only palsy", "Only 34 to 44 % of ocular postures are superior oblique palsy.", "[3]; [59]"),
+    ("injury, both sides", "Injury with loss of consciousness: think of both sides.", "[13]"),
+    ("previous surgery", "After earlier eye surgery the three steps are shown but name no muscle.", PRACTICE),
+    (
+        "age and eye",
+        "Age never excludes the eye: 25 to 41 % of congenital superior oblique palsies tilted before age 1.",
+        "[61]",
+    ),
+    ("position differs", "A clip ({which}) differs in {differences}: not compared.", PRACTICE),
+    ("conditions differ", "A clip ({which}) differs in {differences}: read the comparison with that in mind.", PRACTICE),
+    ("cover not comparable", "A clip ({which}) has no sided tilt to compare: not used for the cover test.", PRACTICE),
+    (
+        "screening",
+        "A screening hint, not a diagnosis: a normal or a neck result does not exclude disease of eye or brain.",
+        "[36]; [54]",
+    ),
+)
+
+
+def cite(source: str) -> str:
+    """Write out the references of a source.
+
+    Parameters
+    ----------
+    source : str
+        For example "[47]; common practice".
+
+    Returns
+    -------
+    str
+        Each number with its journal and year before it.
+
+    Raises
+    ------
+    KeyError
+        If a number is not among the references.
+    """
+    return re.sub(r"\[(\d+)\]", lambda found: f"{REFERENCES[int(found[1])]} {found[0]}", source)

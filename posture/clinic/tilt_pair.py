@@ -1,0 +1,95 @@
+"""Whether a head tilt to each shoulder may be compared with the other."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from posture.conventions import STRAIGHT_DEG, Side
+
+TILT_REACHED_DEG = 20.0
+"""Both head tilts must reach this. Common practice; the usual clinic tilt is about 30, from memory."""
+
+TILT_EQUAL_DEG = 5.0
+"""The two tilts may differ by this. Common practice."""
+
+MEASURED_WITHIN_S = 30.0
+"""The deviation must be measured within this time of reaching the tilt. Common practice."""
+
+TRUNK_UPRIGHT_DEG = STRAIGHT_DEG
+"""A trunk that leans less counts as upright: the same bound as for a head. Common practice."""
+
+
+@dataclass(frozen=True)
+class TiltHeld:
+    """A tilt to one shoulder as it was really reached.
+
+    `tilt_deg` with its sign; `held_s` how long it was held, `measured_after_s` how long after reaching it the deviation was measured;
+    `trunk_tilt_deg` the lean of the trunk. None is not known.
+    """
+
+    tilt_deg: float
+    held_s: float | None = None
+    measured_after_s: float | None = None
+    trunk_tilt_deg: float | None = None
+    fixing_eye: Side | None = None
+
+
+@dataclass(frozen=True)
+class TiltPair:
+    """A tilt to each shoulder: accepted, or `reasons` why not; `unknown` what could not be checked."""
+
+    right: TiltHeld
+    left: TiltHeld
+    accepted: bool
+    reasons: tuple[str, ...]
+    unknown: tuple[str, ...]
+
+
+def head_tilt_pair(right: TiltHeld, left: TiltHeld, *, position: str | None = None) -> TiltPair:
+    """Say whether two head tilts may be compared.
+
+    Parameters
+    ----------
+    right, left : TiltHeld
+        To the right shoulder (+) and to the left (-).
+    position : str or None
+        As in the conditions of a clip.
+
+    Returns
+    -------
+    TiltPair
+        Accepted when both reached 20 degrees and are equal within 5, not lying [13]; what is known to be otherwise (later than 30 s, the
+        trunk leaning, another fixing eye) refuses it, what is not known is listed.
+    """
+    reasons, unknown = [], []
+    for side, size in (("right", right.tilt_deg), ("left", -left.tilt_deg)):
+        if size < TILT_REACHED_DEG:
+            reasons.append(f"the tilt to the {side} reached {max(size, 0):.0f} degrees; {TILT_REACHED_DEG:.0f} are needed")
+    difference = abs(right.tilt_deg + left.tilt_deg)
+    if difference > TILT_EQUAL_DEG:
+        reasons.append(f"the two tilts differ by {difference:.0f} degrees; at most {TILT_EQUAL_DEG:.0f} are allowed")
+    if position in ("lying", "held"):
+        reasons.append(f"the child was {position}: the tilt test says nothing then [13]")
+    elif position is None:
+        unknown.append("the position")
+    for side, held in (("right", right), ("left", left)):
+        _check_held(side, held, reasons, unknown)
+    if right.fixing_eye is None or left.fixing_eye is None:
+        unknown.append("whether the same eye fixed")
+    elif right.fixing_eye != left.fixing_eye:
+        reasons.append("the fixing eye changed between the two tilts")
+    return TiltPair(right, left, not reasons, tuple(reasons), tuple(unknown))
+
+
+def _check_held(side: str, held: TiltHeld, reasons: list[str], unknown: list[str]) -> None:
+    """Time and trunk of one tilt."""
+    if held.measured_after_s is None:
+        unknown.append(f"how soon the deviation was measured on the tilt to the {side}")
+    elif held.measured_after_s > MEASURED_WITHIN_S:
+        reasons.append(
+            f"measured {held.measured_after_s:.0f} s after the tilt to the {side}; {MEASURED_WITHIN_S:.0f} s are allowed"
+        )
+    if held.trunk_tilt_deg is None:
+        unknown.append(f"whether the trunk was upright on the tilt to the {side}")
+    elif abs(held.trunk_tilt_deg) >= TRUNK_UPRIGHT_DEG:
+        reasons.append(f"the trunk leaned by {abs(held.trunk_tilt_deg):.0f} degrees on the tilt to the {side}")
