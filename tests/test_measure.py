@@ -15,8 +15,8 @@ from PIL import Image
 
 from posture.errors import ClipError, ConditionsError, RecordError, SpanError
 from posture.face.model import MODEL_SHA256, POSE_MODEL_SHA256
-from posture.geometry.angles import FACING, camera_matrix
-from posture.geometry.lens import Lens, lens_of
+from posture.geometry.angles import FACING, camera_matrix, posture_angles
+from posture.geometry.lens import Lens, lens_of, refit
 from posture.measure import Measurement, Settings, measure_clip, read_chin_zero, read_clip, read_conditions
 from posture.see import SeenClip, SeenPerson
 from posture.signal.chin_zero import ChinZero
@@ -460,7 +460,7 @@ def test_another_lens_is_read_without_a_picture(make_track: Track, monkeypatch: 
     """A head 20 cm beside the axis at 60 cm is at 78 cm through 1.3 of the focal length.
 
     Its line of sight, atan(20 / 60) = 18.435, becomes atan(20 / 78) = 14.381. The head turns with it, so that against
-    the camera nothing changes, and against a target 30 cm to the person's right, where x is -30, it does:
+    the camera little changes, and against a target 30 cm to the person's right, where x is -30, it does:
     atan(50 / 60) = 39.806 and atan(50 / 78) = 32.661.
     """
     for name in ("open_clip", "FacesFollower", "estimate_pose"):
@@ -471,12 +471,18 @@ def test_another_lens_is_read_without_a_picture(make_track: Track, monkeypatch: 
     assert other.found.read.lens == Lens(1300.0, 0.03, "a stated focal length")
     assert other.summary.made_with.settings["focal_px"] == 1300.0
     assert other.track is same.track
-    for measured, azimuth in ((same, 18.435), (other, 14.381)):
+    track = clip.persons[0].track
+    fitted, _ = refit(track.rotation[0], track.place_cm[0], 1000.0, 1300.0)
+    tilt, turn, chin = (float(angle) for angle in posture_angles(fitted))
+    # What a fit changes beside the turn of the line of sight is the perspective of a near face.
+    against_camera = [tilt, turn - 14.381, chin]
+    assert against_camera == pytest.approx([-12.0, 7.0, 0.0], abs=1.0)
+    for measured, azimuth, angles in ((same, 18.435, [-12.0, 7.0, 0.0]), (other, 14.381, against_camera)):
         assert measured.found.read.azimuth_deg == pytest.approx(np.full(30, azimuth), abs=0.002)
-        assert measured.found.read.angles_deg == pytest.approx(np.tile([-12.0, 7.0, 0.0], (30, 1)), abs=0.01)
+        assert measured.found.read.angles_deg == pytest.approx(np.tile(angles, (30, 1)), abs=0.01)
     beside = [read_clip(clip, Settings(mirrored="no", focal_px=f, target_cm=(30.0, 0.0, 0.0))) for f in (1000.0, 1300.0)]
     turns = [m.found.read.angles_deg[0, 1] for m in beside]
-    assert turns == pytest.approx([7.0 + 18.435 - 39.806, 7.0 + 14.381 - 32.661], abs=0.01)
+    assert turns == pytest.approx([7.0 + 18.435 - 39.806, turn - 32.661], abs=0.01)
 
 
 @pytest.mark.parametrize(
@@ -570,7 +576,10 @@ def test_chin_zero_comes_back_out_of_a_summary(saved_zero: tuple[Measurement, Pa
 def test_chin_zero_of_what_is_no_summary_is_refused(tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "thing.json"
     path.write_bytes(content)
-    with pytest.raises(RecordError, match=r"^Expected the summary of a clip; 'thing\.json' is none\. Give .*\.summary\.json, as measure writes it\.$"):
+    with pytest.raises(
+        RecordError,
+        match=r"^Expected the summary of a clip; 'thing\.json' is none\. Give .*\.summary\.json, as measure writes it\.$",
+    ):
         read_chin_zero(path)
 
 

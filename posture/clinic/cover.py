@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from posture.clinic.findings import Cover, CoveredEye, Findings
-from posture.clinic.step_notes import Note
+from posture.clinic.sentences import COVER_NOTES, COVER_WORDS, Sentence
 from posture.clinic.tilt_pair import TiltHeld, TiltPair, head_tilt_pair
 from posture.conventions import STRAIGHT_DEG
 from posture.summary.record import Conditions, Interval, Summary
@@ -38,48 +38,6 @@ NO_DROPS = frozenset({"", "no", "none"})
 
 LIKE_WITH_LIKE = ("target", "target_distance_m", "camera_height", "correction", "position", "drops", "attention")
 """Conditions that are compared; a difference is said, and where the position differs there is no verdict."""
-
-NOTES: dict[str, Note] = {
-    note.key: note
-    for note in (
-        Note("too young", f"Not interpreted under {FIRST_MONTH} months.", "common practice"),
-        Note(
-            "age not said",
-            f"The age is not said; under {FIRST_MONTH} months a cover test is not interpreted.",
-            "common practice",
-        ),
-        Note("drops", "Not interpreted after eye drops.", "common practice"),
-        Note(
-            "no tilt",
-            "There is no clear tilt with both eyes open, so nothing that could be relieved.",
-            f"{STRAIGHT_DEG:.0f} degrees: [3]",
-        ),
-        Note("one eye only", "Only one eye was covered; cover the other for as long.", "[57]: cover each eye in turn"),
-        Note(
-            "changes side",
-            "Under cover the head is tilted to the other side; that is neither relief nor none.",
-            "common practice",
-        ),
-        Note(
-            "minutes not said",
-            "How long the eye was covered is not said; a tilt that stays says nothing then.",
-            "common practice",
-        ),
-        Note(
-            "stays has other reasons",
-            "A tilt that stays under cover does not prove the neck: also a nystagmus null, skew deviation, hemianopia, one seeing eye, Brown"
-            " syndrome, an old eye tilt with a shortened muscle, or a child who hates the patch.",
-            "common practice",
-        ),
-        Note(
-            "open not said",
-            "It is not said whether an eye was covered in the clip that is taken for both eyes open.",
-            "common practice",
-        ),
-        Note("position differs", "The position differs between the clips, so there is no verdict.", "common practice"),
-    )
-}
-"""Every sentence that goes with a cover test."""
 
 
 @dataclass(frozen=True)
@@ -109,7 +67,7 @@ class CoverTest:
     left: Fall | None
     relief: Relief | None
     words: str
-    notes: tuple[Note, ...]
+    notes: tuple[Sentence, ...]
 
 
 def cover_test(
@@ -151,7 +109,7 @@ def cover_test(
         "stays has other reasons": not said["no tilt"]
         and any(fall is not None and fall.says == "stays" for fall in falls.values()),
     }
-    notes = tuple(NOTES[key] for key, is_said in said.items() if is_said)
+    notes = tuple(COVER_NOTES[key] for key, is_said in said.items() if is_said)
     return CoverTest(open_, falls["right"], falls["left"], relief, _words(relief, falls, said), notes)
 
 
@@ -239,13 +197,13 @@ def _words(relief: Relief | None, falls: dict[str, Fall | None], said: dict[str,
     if relief in ("too short to say", "not clear"):
         return relief
     if relief is not None:
-        return f"relieved by {relief}"
+        return COVER_WORDS["relieved"].text.format(relief=relief)
     if said["no tilt"]:
-        return "no tilt to relieve"
+        return COVER_WORDS["no tilt"].text
     if said["too young"] or said["drops"]:
-        return "not interpreted"
+        return COVER_WORDS["refused"].text
     does = {side: fall.says if fall else "not done" for side, fall in falls.items()}
-    return f"right eye covered: {does['right']}; left eye covered: {does['left']}"
+    return COVER_WORDS["each eye"].text.format(**does)
 
 
 def _tilt_of(summary: Summary) -> Interval | None:
@@ -283,14 +241,16 @@ def _with_conditions(found: CoverTest, used: list[Conditions]) -> CoverTest:
     """The same with the differences in conditions said."""
     notes = list(found.notes)
     if all(one.covered_eye is None for one in used if one.covered_eye in (None, "none")):
-        notes.append(NOTES["open not said"])
+        notes.append(COVER_NOTES["open not said"])
     for name in LIKE_WITH_LIKE:
         values = list(dict.fromkeys(str(getattr(one, name) or "not said") for one in used))
         if len(values) > 1:
-            text = f"The clips differ in {name.removesuffix('_m').replace('_', ' ')}: {', '.join(values)}."
-            notes.append(Note(f"{name} differs", text, "common practice"))
+            differs = COVER_NOTES["condition differs"]
+            condition = name.removesuffix("_m").replace("_", " ")
+            text = differs.text.format(condition=condition, values=", ".join(values))
+            notes.append(replace(differs, key=f"{name} differs", text=text))
     positions = {one.position for one in used if one.position is not None}
     if len(positions) > 1:
-        notes = [NOTES["position differs"], *(note for note in notes if note.key != "position differs")]
-        return replace(found, relief=None, words="no verdict, as the position differs", notes=tuple(notes))
+        notes = [COVER_NOTES["position differs"], *(note for note in notes if note.key != "position differs")]
+        return replace(found, relief=None, words=COVER_WORDS["position differs"].text, notes=tuple(notes))
     return replace(found, notes=tuple(notes))

@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, ValidationError, model_validator
 
 from posture.clinic.key_errors import say_first_error, say_value
+from posture.clinic.sentences import FLAGS_SOON, FLAGS_TODAY
 from posture.conventions import Side
 from posture.errors import FindingsError
 from posture.summary.record import Interval, Record, Summary
@@ -40,38 +41,10 @@ FlagToday = Literal[
 FlagSoon = Literal["new_tilt", "worsening_tilt", "new_nystagmus", "head_nodding", "neck_pain", "mass", "head_growth"]
 RedFlag = Literal[FlagToday, FlagSoon]
 
-RED_FLAGS_TODAY: dict[str, str] = {
-    "headache": "headache with vomiting, or worse on waking",
-    "vomiting": "vomiting without an explanation",
-    "unsteady": "unsteady",
-    "drowsy": "drowsy",
-    "behaviour": "changed behaviour",
-    "weakness": "new weakness of a limb or of the face",
-    "pupils_or_lid": "unequal pupils or a new drooping lid",
-    "swollen_discs": "swollen optic discs",
-    "new_double_vision": "new double vision",
-    "new_eye_palsy": "new eye-muscle palsy",
-    "fever": "fever",
-    "stiff_neck": "stiff neck",
-    "swallowing": "trouble swallowing, or drooling",
-    "noisy_breathing": "noisy breathing",
-    "injury_neck_pain": "injury with neck pain or with any neurological sign",
-    "severe_pain": "severe pain",
-    "fixed_neck": "the neck is fixed",
-    "white_pupil": "white pupil",
-    "drug": "a drug that can cause dystonia",
-}
-"""Code -> plain words of what must be seen today. Common practice; see references [53], [75] to [79] for the signs that carried risk."""
+RED_FLAGS_TODAY: dict[str, str] = {code: flag.text for code, flag in FLAGS_TODAY.items()}
+"""Code -> plain words of what must be seen today."""
 
-RED_FLAGS_SOON: dict[str, str] = {
-    "new_tilt": "new tilt",
-    "worsening_tilt": "a tilt that gets worse",
-    "new_nystagmus": "new or one-sided nystagmus",
-    "head_nodding": "head nodding",
-    "neck_pain": "lasting neck pain",
-    "mass": "a mass that grows",
-    "head_growth": "the head grows fast",
-}
+RED_FLAGS_SOON: dict[str, str] = {code: flag.text for code, flag in FLAGS_SOON.items()}
 """Code -> plain words of what must be seen within two weeks, sooner if it changes [80]."""
 
 YesNo = Annotated[bool, Field(strict=True)]

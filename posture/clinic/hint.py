@@ -17,7 +17,7 @@ from posture.clinic.held import LAST_TRUNK_MONTHS, MIN_HINT_MONTHS
 from posture.clinic.muscles import MUSCLES, three_steps
 from posture.clinic.neck import neck_range
 from posture.clinic.outcome import Agreement, Outcome, OutcomeName, Suspected, agreement_of, outcome_of, raise_urgency
-from posture.clinic.sentences import CAUTIONS, EVIDENCE, NAMES_NECK, NEXT, OUTCOMES, SIDES, cite
+from posture.clinic.sentences import CAUTIONS, COVER_NOTES, EVIDENCE, NAMES_NECK, NEXT, OUTCOMES, SIDES, STEP_NOTES, cite
 from posture.clinic.urgency import Speed, Urgency, neck_may_move, urgency_of
 from posture.conventions import Side
 from posture.summary.checks import NO_GRAVITY
@@ -198,7 +198,7 @@ def _cautions_of_clips(found: Found) -> Iterator[str]:
         yield CAUTIONS["turn"].text
     tried = found.findings.cover is not None or bool(clips.covered)
     if tried and clips.age_months is not None and clips.age_months < FIRST_MONTH:
-        yield CAUTIONS["cover under 6 months"].text
+        yield COVER_NOTES["too young"].text
 
 
 def _cautions_of_hint(found: Found, outcome: Outcome, is_urgent: bool) -> Iterator[str]:
@@ -210,7 +210,7 @@ def _cautions_of_hint(found: Found, outcome: Outcome, is_urgent: bool) -> Iterat
         if _is_paradoxical(found):
             yield CAUTIONS["paradoxical"].text
         if findings.previous_eye_surgery:
-            yield CAUTIONS["previous surgery"].text
+            yield STEP_NOTES["surgery"].text
         if findings.trauma and findings.loss_of_consciousness:
             yield CAUTIONS["injury, both sides"].text
         shift = held.head_shift if held else None

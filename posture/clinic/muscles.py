@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from posture.clinic.findings import Findings, Hypertropia
-from posture.clinic.step_notes import NOTES, Note
+from posture.clinic.sentences import STEP_NOTES, STEP_WORDS, Sentence
 from posture.clinic.vertical import (
     NORMAL_PD,
     BothSign,
@@ -126,7 +126,7 @@ class Steps:
     skew: tuple[SkewSign, ...]
     both_sides: tuple[BothSign, ...]
     both_possible: bool
-    notes: tuple[Note, ...]
+    notes: tuple[Sentence, ...]
 
 
 def three_steps(findings: Findings, *, chin_down: bool | None = None, head_straight: bool | None = None) -> Steps:
@@ -186,14 +186,15 @@ def _take_steps(figures: Hypertropia) -> tuple[Step, ...]:
 def _first_step(primary: float | None, left: frozenset[str]) -> tuple[Step, frozenset[str]]:
     """Which eye is higher in straight gaze."""
     if primary is None:
-        return Step("higher eye", "not measured", False, None, "Undecided: not measured.", left), left
+        seen = "not measured"
+        return Step("higher eye", seen, False, None, STEP_WORDS["undecided"].text.format(seen=seen), left), left
     seen = say_figure(primary)
     if abs(primary) <= NORMAL_PD:
-        text = f"Undecided: no more than {NORMAL_PD:g} PD, which normal people show."
+        text = STEP_WORDS["undecided, normal"].text
         return Step("higher eye", seen, False, None, text, left), left
     side = side_of(primary)
     left = frozenset(name for name in left if MUSCLES[name].higher_eye == side)
-    return Step("higher eye", seen, True, side, f"The {side} eye is higher.", left), left
+    return Step("higher eye", seen, True, side, STEP_WORDS["higher eye"].text.format(side=side), left), left
 
 
 def _side_step(
@@ -208,21 +209,21 @@ def _side_step(
     missing = [side for side, value in (("right", right), ("left", left_)) if value is None]
     if right is None or left_ is None:
         seen = "not measured" if len(missing) == 2 else f"not measured to the {missing[0]}"
-        return Step(name, seen, False, None, f"Undecided: {seen}.", left), left
+        return Step(name, seen, False, None, STEP_WORDS["undecided"].text.format(seen=seen), left), left
     seen = f"{name} to the right: {say_figure(right)}; {name} to the left: {say_figure(left_)}"
     difference = right - left_
+    size = f"{abs(difference):g}"
     if abs(difference) < least_pd:
-        text = f"Undecided: the two differ by {abs(difference):g} PD, under {least_pd:g}."
+        text = STEP_WORDS["undecided, alike"].text.format(difference=size, least=f"{least_pd:g}")
         return Step(name, seen, False, None, text, left), left
     left = frozenset(muscle for muscle in left if _expected_sign(MUSCLES[muscle], name) * difference > 0)
     if higher is None:
-        text = (
-            f"The right eye stands {abs(difference):g} PD {'higher' if difference > 0 else 'lower'} on {name} to the right than to the"
-            " left; which eye is higher in straight gaze is undecided, so no worse side is given."
-        )
+        direction = "higher" if difference > 0 else "lower"
+        text = STEP_WORDS["no worse side"].text.format(difference=size, higher_or_lower=direction, step=name)
         return Step(name, seen, True, None, text, left), left
     side = side_of(difference) if higher == "right" else side_of(-difference)
-    return Step(name, seen, True, side, f"Worse on {name} to the {side}, by {abs(difference):g} PD.", left), left
+    text = STEP_WORDS["worse side"].text.format(step=name, side=side, difference=size)
+    return Step(name, seen, True, side, text, left), left
 
 
 def _expected_sign(muscle: Muscle, name: Literal["gaze", "tilt"]) -> int:
@@ -240,7 +241,7 @@ def _torsion_matches(torsion: TorsionSign | None, left: frozenset[str]) -> bool 
     return None
 
 
-def _notes_of(found: Steps, findings: Findings, head_straight: bool | None) -> tuple[Note, ...]:
+def _notes_of(found: Steps, findings: Findings, head_straight: bool | None) -> tuple[Sentence, ...]:
     """What must be said with the steps, what weighs most first."""
     measured = bool(upright_figures(findings.hypertropia_pd or Hypertropia()))
     falls = supine_falls(findings)
@@ -263,4 +264,4 @@ def _notes_of(found: Steps, findings: Findings, head_straight: bool | None) -> t
         "supine stays": falls is False,
         "rule fails": measured,
     }
-    return tuple(NOTES[key] for key, is_said in said.items() if is_said)
+    return tuple(STEP_NOTES[key] for key, is_said in said.items() if is_said)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from posture.clinic.findings import Findings
-from posture.clinic.step_notes import Note
+from posture.clinic.sentences import NECK_NOTES, Sentence
 from posture.conventions import Side
 
 Strength = Literal["weak", "moderate", "strong"]
@@ -23,9 +23,6 @@ tilt and 3 of turn [106]."""
 
 MODERATE_DIFFERENCE_DEG = 15.0
 """A difference above this counts for more: the first limit of the grades of a tight neck muscle, from memory [30]."""
-
-BEYOND_CAMERA_DEG = 45.0
-"""Turns beyond this are out of the sight of one frontal camera: "at least 45, beyond the camera". Common practice."""
 
 
 @dataclass(frozen=True)
@@ -49,41 +46,6 @@ NORMS: tuple[NeckNorm, ...] = (
     NeckNorm("8 to 10 years", False, 96, 131, 77.0, 7.0, 58.0, 8.0, "[41], 106 children"),
 )
 """All that is published and was found. Passive and active are never mixed, and nothing is filled in between."""
-
-NOTES: dict[str, Note] = {
-    note.key: note
-    for note in (
-        Note("never excludes the eye", "A short neck never excludes the eye.", "[33], [36], [83]"),
-        Note(
-            "directions disagree",
-            "Tilt and turn are short as two different muscles would make them.",
-            "common practice",
-        ),
-        Note(
-            "beyond the camera",
-            f"At least {BEYOND_CAMERA_DEG:.0f} degrees, beyond the camera; the sides are not compared. Turn the chair, or type goniometer"
-            " values.",
-            "common practice",
-        ),
-        Note(
-            "kind not said",
-            "Active or passive is not said, so no published range is put beside it.",
-            "common practice",
-        ),
-        Note("age not said", "The age is not said, so no published range is put beside it.", "common practice"),
-        Note(
-            "no published range",
-            "Nothing is published for this age and kind of range; only the difference of the sides is used.",
-            "[39] to [41] are all that was found",
-        ),
-        Note(
-            "one side only",
-            "Only one side was measured in this direction; the sides are not compared.",
-            "common practice",
-        ),
-    )
-}
-"""Every sentence that goes with a neck range."""
 
 
 @dataclass(frozen=True)
@@ -112,7 +74,7 @@ class NeckRange:
     contradictory: bool
     norm: NeckNorm | None
     short: tuple[str, ...]
-    notes: tuple[Note, ...]
+    notes: tuple[Sentence, ...]
 
 
 def neck_range(findings: Findings) -> NeckRange | None:
@@ -252,5 +214,5 @@ def _with_notes(found: NeckRange, ends: dict[str, Reached | None], passive: bool
         "age not said": age_months is None,
         "no published range": found.norm is None and passive is not None and age_months is not None,
     }
-    notes = tuple(NOTES[key] for key, is_said in said.items() if is_said)
+    notes = tuple(NECK_NOTES[key] for key, is_said in said.items() if is_said)
     return NeckRange(**{**vars(found), "notes": notes})

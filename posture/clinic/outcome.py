@@ -10,6 +10,7 @@ from posture.clinic.evidence import RANK, Line
 from posture.clinic.found import Found
 from posture.clinic.held import MIN_HINT_MONTHS, TURN_DIRECTION_DEG, Posture
 from posture.clinic.muscles import MUSCLES, Muscle
+from posture.clinic.sentences import REASONS
 from posture.clinic.urgency import Speed, Urgency
 from posture.conventions import STRAIGHT_DEG, Side
 from posture.summary.checks import CHIN_COUNTS_DEG
@@ -54,13 +55,11 @@ def raise_urgency(found: Found, urgency: Urgency) -> Urgency:
     today, soon = [], []
     posture = found.clips.posture
     if posture and posture.may_be_opposite and found.is_recent_or_painful:
-        today.append(
-            "tilt one way and chin the other with pain, injury or recent onset: atlanto-axial rotatory subluxation until excluded"
-        )
+        today.append(REASONS["subluxation"].text)
     if is_later_neck_pattern(found):
-        soon.append("a neck pattern that began after infancy")
+        soon.append(REASONS["later neck pattern"].text)
     if found.clips.rhythm is not None:
-        soon.append("rhythmic head movement was seen")
+        soon.append(REASONS["rhythm"].text)
     speed: Speed | None = "today" if today or urgency.speed == "today" else "soon" if soon or urgency.speed else None
     return Urgency(speed, urgency.asked, (*today, *urgency.reasons, *soon))
 

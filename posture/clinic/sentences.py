@@ -1,7 +1,9 @@
-"""Every sentence that the program can say about a cause, with its source beside it, for a clinician to review in ten minutes.
+"""Every sentence that the program can say about a cause, with its source beside it, for a clinician to review in one sitting.
 
+One table a topic; all tables stand in `TABLES` at the end, and ``python -m posture.clinic.review`` prints them as a list to read.
 Words in {braces} are filled in: angles in sign-free words, names of muscles, sides. While mirroring is unknown no side is filled in.
-Sources: a number in [ ] is a reference; "derived" is arithmetic or geometry; "common practice" has no source.
+Sources: a number in [ ] is a reference; "derived" is arithmetic or geometry; "common practice" has no source; "from memory" is taught,
+and was not read. Bounds stand in the sentences as figures, and a test holds them equal to the constants that decide.
 """
 
 from __future__ import annotations
@@ -13,6 +15,7 @@ from posture.clinic.references import REFERENCES
 
 PRACTICE = "common practice"
 DERIVED = "derived"
+MEMORY = "from memory"
 
 
 @dataclass(frozen=True)
@@ -39,6 +42,13 @@ def _by_key(*rows: tuple[str, str, str]) -> dict[str, Sentence]:
     return {row[0]: Sentence(*row) for row in rows}
 
 
+def _same_as(key: str, sentence: Sentence) -> tuple[str, str, str]:
+    """A row that says what another table says already, so that the words stand once."""
+    return key, sentence.text, sentence.source
+
+
+# --- What the findings fit. ---
+
 OUTCOMES = _by_key(
     ("eye-driven", "The findings fit an eye-driven posture.", PRACTICE),
     ("neck-driven", "The findings fit a neck-driven posture.", PRACTICE),
@@ -46,6 +56,8 @@ OUTCOMES = _by_key(
     ("no-posture", "No head posture was seen in this clip under these conditions.", PRACTICE),
     ("insufficient", "There is too little to say whether the posture is of the eye or of the neck.", PRACTICE),
 )
+
+# --- The evidence, a line each. ---
 
 EVIDENCE = _by_key(
     # What was filmed.
@@ -168,7 +180,7 @@ EVIDENCE = _by_key(
         PRACTICE,
     ),
     ("no vertical deviation, urgent", "Hypertropia was measured as nil: not superior oblique.", PRACTICE),
-    ("torsion", "The higher eye is turned outwards: as with a weak superior oblique.", "[25]"),
+    ("torsion", "The higher eye is rolled outwards, as with a weak superior oblique.", "[25]"),
     (
         "signs of both sides",
         "Signs of a weak superior oblique of both sides: {signs}. Torsion does not name the side, as it may be in the other eye (15 of 60).",
@@ -176,7 +188,7 @@ EVIDENCE = _by_key(
     ),
     (
         "deviation falls when lying",
-        "The vertical deviation halves or more from upright to lying: skew, posterior fossa disease until excluded.",
+        "The vertical deviation falls by half or more on lying down: a skew deviation, posterior fossa disease until excluded.",
         "[47]",
     ),
     ("higher eye turned inwards", "The higher eye is turned inwards: skew until excluded.", "[25]; [47]"),
@@ -217,6 +229,8 @@ EVIDENCE = _by_key(
         PRACTICE,
     ),
 )
+
+# --- What also fits. ---
 
 CAUSES: dict[str, Cause] = {
     "skew": Cause(
@@ -286,6 +300,8 @@ CAUSES: dict[str, Cause] = {
 }
 """What a hint must not swallow, the fastest first."""
 
+# --- The side, and the side that was suspected. ---
+
 SIDES = _by_key(
     ("eye", "Side of the weak muscle: {side}.", PRACTICE),
     ("neck", "Side of the tight muscle: {side}.", PRACTICE),
@@ -295,11 +311,15 @@ SIDES = _by_key(
     ("open", "Whether it agrees with the suspected side of a weak eye muscle is open.", PRACTICE),
 )
 
+# --- What is not printed while something is urgent (keys). ---
+
 NECK_CAUSES = ("webbed neck",)
 """Causes of the neck that are not printed while something is urgent; subluxation is, as it is what is urgent."""
 
 NAMES_NECK = ("pure tilt", "stays asleep", "neck range even")
 """Keys of evidence that points to neither but names the neck, so that it is not printed while something is urgent."""
+
+# --- What to do next. ---
 
 NEXT = _by_key(
     ("refer today", "Refer today; the rest of the examination waits.", PRACTICE),
@@ -334,6 +354,8 @@ NEXT = _by_key(
     ("film again", "Film looking far, tired, with and without glasses.", PRACTICE),
 )
 
+# --- How far to trust it. ---
+
 CAUTIONS = _by_key(
     ("red flags", "Red flags were not asked.", PRACTICE),
     ("today", "Urgent, today: {reasons}.", PRACTICE),
@@ -347,7 +369,6 @@ CAUTIONS = _by_key(
     ),
     ("under 4 months", "Under 4 months the posture is measured, but no hint is given.", PRACTICE),
     ("4 to 9 months", "From 4 to 9 months the tilt is taken on the shoulder line, in supported sitting.", PRACTICE),
-    ("cover under 6 months", "Under 6 months a cover test is not interpreted.", PRACTICE),
     ("no open clip", "No clip with both eyes open was given.", PRACTICE),
     ("drops", "Filmed under drops: this clip is not interpreted.", PRACTICE),
     (
@@ -404,7 +425,6 @@ CAUTIONS = _by_key(
     ),
     ("not the only palsy", "Only 34 to 44 % of ocular postures are superior oblique palsy.", "[3]; [59]"),
     ("injury, both sides", "Injury with loss of consciousness: think of both sides.", "[13]"),
-    ("previous surgery", "After earlier eye surgery the three steps are shown but name no muscle.", PRACTICE),
     (
         "age and eye",
         "Age never excludes the eye: 25 to 41 % of congenital superior oblique palsies tilted before age 1.",
@@ -419,6 +439,239 @@ CAUTIONS = _by_key(
         "[36]; [54]",
     ),
 )
+
+# --- Why a child must be seen soon: red flags, and what makes a posture urgent without one. Parts of a list, so no full stops. ---
+
+FLAGS_TODAY = _by_key(
+    ("headache", "headache with vomiting, or worse on waking", f"[53]; [75]; {PRACTICE}"),
+    ("vomiting", "vomiting without an explanation", "[53]; [79]"),
+    ("unsteady", "unsteady", "[53]"),
+    ("drowsy", "drowsy", PRACTICE),
+    ("behaviour", "changed behaviour", "[53]"),
+    ("weakness", "new weakness of a limb or of the face", f"[53]; {PRACTICE}"),
+    ("pupils_or_lid", "unequal pupils or a new drooping lid", PRACTICE),
+    ("swollen_discs", "swollen optic discs", PRACTICE),
+    ("new_double_vision", "new double vision", "[53]"),
+    ("new_eye_palsy", "new eye-muscle palsy", PRACTICE),
+    ("fever", "fever", "[75]; [79]"),
+    ("stiff_neck", "stiff neck", PRACTICE),
+    ("swallowing", "trouble swallowing, or drooling", f"[79]; {PRACTICE}"),
+    ("noisy_breathing", "noisy breathing", PRACTICE),
+    ("injury_neck_pain", "injury with neck pain or with any neurological sign", PRACTICE),
+    ("severe_pain", "severe pain", PRACTICE),
+    ("fixed_neck", "the neck is fixed", f"[77]; {PRACTICE}"),
+    ("white_pupil", "white pupil", PRACTICE),
+    ("drug", "a drug that can cause dystonia", PRACTICE),
+)
+"""Red flags with which a child must be seen today, by their codes."""
+
+FLAGS_SOON = _by_key(
+    ("new_tilt", "new tilt", "[80]"),
+    ("worsening_tilt", "a tilt that gets worse", "[80]"),
+    ("new_nystagmus", "new or one-sided nystagmus", "[80]"),
+    ("head_nodding", "head nodding", "[80]"),
+    ("neck_pain", "lasting neck pain", "[80]"),
+    ("mass", "a mass that grows", "[80]"),
+    ("head_growth", "the head grows fast", "[80]"),
+)
+"""Red flags with which a child must be seen within two weeks, sooner if it changes, by their codes."""
+
+REASONS = _by_key(
+    ("posture is new", "the posture is new", "[53]; [80]"),
+    ("new nystagmus", "new nystagmus", "[80]"),
+    ("injury, consciousness lost", "injury with loss of consciousness", PRACTICE),
+    ("injury, neck pain", "injury with neck pain", PRACTICE),
+    ("injury", "injury", PRACTICE),
+    (
+        "subluxation",
+        "tilt one way and chin the other with pain, injury or recent onset: atlanto-axial rotatory subluxation until excluded",
+        f"[77]; {PRACTICE}",
+    ),
+    ("later neck pattern", "a neck pattern that began after infancy", "[53]; [80]"),
+    ("rhythm", "rhythmic head movement was seen", "[70]"),
+)
+"""What makes a posture urgent without a red flag; two notes of the three steps, on skew, do so as well."""
+
+# --- What goes with the three steps. ---
+
+STEP_NOTES = _by_key(
+    (
+        "rule fails",
+        "The three steps mislead with a restriction, an overacting muscle, a horizontal deviation, a skew deviation, a dissociated"
+        " vertical deviation, coronal synostosis, spread of comitance, and in adapted healthy people. All three steps were present in"
+        " 70 % of proven palsies; the third was absent in 60 % of palsies of both sides.",
+        f"[9]; [14]; [18]; otherwise {PRACTICE}",
+    ),
+    ("surgery", "After earlier eye surgery the three steps are shown but name no muscle.", PRACTICE),
+    ("method", "Not measured by alternate prism cover, or it is not said how: the figures count for less.", PRACTICE),
+    (
+        "head not straight",
+        "The head was not straight: the posture hides a part of the deviation, and the figures count for less.",
+        PRACTICE,
+    ),
+    ("head not said", "The figures are taken as measured with the head straight, as the form asks.", PRACTICE),
+    (
+        "no single muscle",
+        "A single weak muscle leaves the same eye higher in every gaze and on every tilt.",
+        f"{DERIVED} from the action of the eight muscles",
+    ),
+    (
+        "reversal",
+        "The higher eye changes in the way that two weak superior obliques make it.",
+        "[13]; present in 60 % of palsies of both sides [14]",
+    ),
+    (
+        "other reversal",
+        "The higher eye changes, but not in the way that two weak superior obliques make it.",
+        f"{DERIVED} from the action of the eight muscles",
+    ),
+    (
+        "dvd",
+        "A dissociated vertical deviation, too, grows on the tilt to the side of the lower eye; then the other eye is never lower.",
+        PRACTICE,
+    ),
+    _same_as("supine fall", EVIDENCE["deviation falls when lying"]),
+    (
+        "supine stays",
+        "The vertical deviation does not halve on lying down. That does not exclude a skew deviation that is recent.",
+        "[12]; [47]",
+    ),
+    _same_as("torsion out", EVIDENCE["torsion"]),
+    (
+        "torsion in",
+        "The higher eye is rolled inwards, as in a skew deviation; a weak inferior rectus does so too.",
+        f"[25]; [47]; the inferior rectus {DERIVED}",
+    ),
+    (
+        "torsion and side",
+        "Torsion does not name the side: it stood in the other eye in 15 of 60 one-sided superior oblique palsies.",
+        "[28]",
+    ),
+    ("both", "At least two signs of both sides: both superior obliques may be weak.", "[13]"),
+    ("nil", "No vertical deviation with the head straight or on either tilt: not superior oblique.", PRACTICE),
+)
+
+# --- What each of the three steps gave. ---
+
+STEP_WORDS = _by_key(
+    ("undecided", "Undecided: {seen}.", PRACTICE),
+    ("undecided, normal", "Undecided: no more than 2 PD, which normal people show.", MEMORY),
+    ("undecided, alike", "Undecided: the two differ by {difference} PD, under {least}.", MEMORY),
+    ("higher eye", "The {side} eye is higher.", DERIVED),
+    ("worse side", "Worse on {step} to the {side}, by {difference} PD.", DERIVED),
+    (
+        "no worse side",
+        "The right eye stands {difference} PD {higher_or_lower} on {step} to the right than to the left; which eye is higher in straight"
+        " gaze is undecided, so no worse side is given.",
+        DERIVED,
+    ),
+    (
+        "contradiction",
+        "No single muscle explains this: the right eye is higher {right}, the left eye is higher {left}.",
+        f"{DERIVED} from the action of the eight muscles",
+    ),
+)
+
+# --- Whether two head tilts may be compared: why not, and what is not known. Parts of a list, so no full stops. ---
+
+TILT_PAIR = _by_key(
+    ("too small", "the tilt to the {side} reached {reached} degrees; 20 are needed", PRACTICE),
+    ("unequal", "the two tilts differ by {difference} degrees; at most 5 are allowed", PRACTICE),
+    ("lying", "the child was {position}: the tilt test says nothing then [13]", "[13]"),
+    ("too late", "measured {seconds} s after the tilt to the {side}; 30 s are allowed", PRACTICE),
+    ("trunk leans", "the trunk leaned by {lean} degrees on the tilt to the {side}", PRACTICE),
+    ("fixing eye changed", "the fixing eye changed between the two tilts", PRACTICE),
+    ("position not known", "the position", PRACTICE),
+    ("time not known", "how soon the deviation was measured on the tilt to the {side}", PRACTICE),
+    ("trunk not known", "whether the trunk was upright on the tilt to the {side}", PRACTICE),
+    ("fixing eye not known", "whether the same eye fixed", PRACTICE),
+)
+
+# --- What goes with a cover test. ---
+
+COVER_NOTES = _by_key(
+    ("too young", "Under 6 months a cover test is not interpreted.", PRACTICE),
+    ("age not said", "The age is not said; under 6 months a cover test is not interpreted.", PRACTICE),
+    ("drops", "Not interpreted after eye drops.", PRACTICE),
+    (
+        "no tilt",
+        "There is no clear tilt with both eyes open, so nothing that could be relieved.",
+        "5 degrees: [3]",
+    ),
+    ("one eye only", "Only one eye was covered; cover the other for as long.", "[57]: cover each eye in turn"),
+    ("changes side", "Under cover the head is tilted to the other side; that is neither relief nor none.", PRACTICE),
+    (
+        "minutes not said",
+        "How long the eye was covered is not said; a tilt that stays says nothing then.",
+        PRACTICE,
+    ),
+    (
+        "stays has other reasons",
+        "A tilt that stays under cover does not prove the neck: also a nystagmus null, skew deviation, hemianopia, one seeing eye, Brown"
+        " syndrome, an old eye tilt with a shortened muscle, or a child who hates the patch.",
+        PRACTICE,
+    ),
+    (
+        "open not said",
+        "It is not said whether an eye was covered in the clip that is taken for both eyes open.",
+        PRACTICE,
+    ),
+    ("position differs", "The position differs between the clips, so there is no verdict.", PRACTICE),
+    ("condition differs", "The clips differ in {condition}: {values}.", PRACTICE),
+)
+
+COVER_WORDS = _by_key(
+    ("relieved", "relieved by {relief}", PRACTICE),
+    ("no tilt", "no tilt to relieve", PRACTICE),
+    ("refused", "not interpreted", PRACTICE),
+    ("each eye", "right eye covered: {right}; left eye covered: {left}", PRACTICE),
+    ("position differs", "no verdict, as the position differs", PRACTICE),
+)
+"""The cover test in a line: what relieved the tilt, never which eye mattered."""
+
+# --- What goes with a neck range. ---
+
+NECK_NOTES = _by_key(
+    ("never excludes the eye", "A short neck never excludes the eye.", "[33]; [36]; [83]"),
+    ("directions disagree", "Tilt and turn are short as two different muscles would make them.", PRACTICE),
+    (
+        "beyond the camera",
+        "At least 45 degrees, beyond the camera; the sides are not compared. Turn the chair, or type goniometer values.",
+        PRACTICE,
+    ),
+    ("kind not said", "Active or passive is not said, so no published range is put beside it.", PRACTICE),
+    ("age not said", "The age is not said, so no published range is put beside it.", PRACTICE),
+    (
+        "no published range",
+        "Nothing is published for this age and kind of range; only the difference of the sides is used.",
+        "[39]; [40]; [41] are all that was found",
+    ),
+    (
+        "one side only",
+        "Only one side was measured in this direction; the sides are not compared.",
+        PRACTICE,
+    ),
+)
+
+# --- All tables, in the order in which a clinician would read them. ---
+
+TABLES: dict[str, dict[str, Sentence]] = {
+    "What the findings fit": OUTCOMES,
+    "The side, and the side that was suspected": SIDES,
+    "Red flags: seen today": FLAGS_TODAY,
+    "Red flags: seen within two weeks": FLAGS_SOON,
+    "What else makes a posture urgent": REASONS,
+    "Evidence": EVIDENCE,
+    "What goes with the three steps": STEP_NOTES,
+    "What each of the three steps gave": STEP_WORDS,
+    "Whether two head tilts may be compared": TILT_PAIR,
+    "What goes with a cover test": COVER_NOTES,
+    "The cover test in a line": COVER_WORDS,
+    "What goes with a neck range": NECK_NOTES,
+    "What to do next": NEXT,
+    "Cautions": CAUTIONS,
+}
+"""Heading -> table. What also fits stands apart, in `CAUSES`, as its rows have four parts."""
 
 
 def cite(source: str) -> str:

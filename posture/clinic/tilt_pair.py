@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from posture.clinic.sentences import TILT_PAIR
 from posture.conventions import STRAIGHT_DEG, Side
 
 TILT_REACHED_DEG = 20.0
@@ -64,32 +65,30 @@ def head_tilt_pair(right: TiltHeld, left: TiltHeld, *, position: str | None = No
     reasons, unknown = [], []
     for side, size in (("right", right.tilt_deg), ("left", -left.tilt_deg)):
         if size < TILT_REACHED_DEG:
-            reasons.append(f"the tilt to the {side} reached {max(size, 0):.0f} degrees; {TILT_REACHED_DEG:.0f} are needed")
+            reasons.append(TILT_PAIR["too small"].text.format(side=side, reached=f"{max(size, 0):.0f}"))
     difference = abs(right.tilt_deg + left.tilt_deg)
     if difference > TILT_EQUAL_DEG:
-        reasons.append(f"the two tilts differ by {difference:.0f} degrees; at most {TILT_EQUAL_DEG:.0f} are allowed")
+        reasons.append(TILT_PAIR["unequal"].text.format(difference=f"{difference:.0f}"))
     if position in ("lying", "held"):
-        reasons.append(f"the child was {position}: the tilt test says nothing then [13]")
+        reasons.append(TILT_PAIR["lying"].text.format(position=position))
     elif position is None:
-        unknown.append("the position")
+        unknown.append(TILT_PAIR["position not known"].text)
     for side, held in (("right", right), ("left", left)):
         _check_held(side, held, reasons, unknown)
     if right.fixing_eye is None or left.fixing_eye is None:
-        unknown.append("whether the same eye fixed")
+        unknown.append(TILT_PAIR["fixing eye not known"].text)
     elif right.fixing_eye != left.fixing_eye:
-        reasons.append("the fixing eye changed between the two tilts")
+        reasons.append(TILT_PAIR["fixing eye changed"].text)
     return TiltPair(right, left, not reasons, tuple(reasons), tuple(unknown))
 
 
 def _check_held(side: str, held: TiltHeld, reasons: list[str], unknown: list[str]) -> None:
     """Time and trunk of one tilt."""
     if held.measured_after_s is None:
-        unknown.append(f"how soon the deviation was measured on the tilt to the {side}")
+        unknown.append(TILT_PAIR["time not known"].text.format(side=side))
     elif held.measured_after_s > MEASURED_WITHIN_S:
-        reasons.append(
-            f"measured {held.measured_after_s:.0f} s after the tilt to the {side}; {MEASURED_WITHIN_S:.0f} s are allowed"
-        )
+        reasons.append(TILT_PAIR["too late"].text.format(seconds=f"{held.measured_after_s:.0f}", side=side))
     if held.trunk_tilt_deg is None:
-        unknown.append(f"whether the trunk was upright on the tilt to the {side}")
+        unknown.append(TILT_PAIR["trunk not known"].text.format(side=side))
     elif abs(held.trunk_tilt_deg) >= TRUNK_UPRIGHT_DEG:
-        reasons.append(f"the trunk leaned by {abs(held.trunk_tilt_deg):.0f} degrees on the tilt to the {side}")
+        reasons.append(TILT_PAIR["trunk leans"].text.format(lean=f"{abs(held.trunk_tilt_deg):.0f}", side=side))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from posture.clinic.findings import RED_FLAGS_SOON, RED_FLAGS_TODAY, Findings
-from posture.clinic.step_notes import NOTES, Note
+from posture.clinic.sentences import REASONS, STEP_NOTES, Sentence
 from posture.clinic.vertical import skew_signs
 
 Speed = Literal["soon", "today"]
@@ -64,9 +64,9 @@ def urgency_of(findings: Findings) -> Urgency:
     today = [words for code, words in RED_FLAGS_TODAY.items() if code in flags]
     soon = [words for code, words in RED_FLAGS_SOON.items() if code in flags]
     if findings.onset == "new" and "new_tilt" not in flags:
-        soon.append("the posture is new")
+        soon.append(REASONS["posture is new"].text)
     if findings.nystagmus == "new" and "new_nystagmus" not in flags:
-        soon.append("new nystagmus")
+        soon.append(REASONS["new nystagmus"].text)
     _weigh_injury(findings, today, soon)
     _weigh_skew(findings, today, soon)
     speed: Speed | None = "today" if today else "soon" if soon else None
@@ -78,11 +78,11 @@ def _weigh_injury(findings: Findings, today: list[str], soon: list[str]) -> None
     if not findings.trauma:
         return
     if findings.loss_of_consciousness:
-        today.append("injury with loss of consciousness")
+        today.append(REASONS["injury, consciousness lost"].text)
     elif "neck_pain" in (findings.red_flags or []):
-        today.append("injury with neck pain")
+        today.append(REASONS["injury, neck pain"].text)
     elif "injury_neck_pain" not in (findings.red_flags or []):
-        soon.append("injury")
+        soon.append(REASONS["injury"].text)
 
 
 def _weigh_skew(findings: Findings, today: list[str], soon: list[str]) -> None:
@@ -90,12 +90,12 @@ def _weigh_skew(findings: Findings, today: list[str], soon: list[str]) -> None:
     signs = skew_signs(findings)
     known_old = findings.onset in ("infancy", "childhood")
     if "supine" in signs:
-        (soon if known_old else today).append(_as_reason(NOTES["supine fall"]))
+        (soon if known_old else today).append(_as_reason(STEP_NOTES["supine fall"]))
     elif "torsion" in signs:
-        (today if findings.onset == "new" else soon).append(_as_reason(NOTES["torsion in"]))
+        (today if findings.onset == "new" else soon).append(_as_reason(STEP_NOTES["torsion in"]))
 
 
-def _as_reason(note: Note) -> str:
+def _as_reason(note: Sentence) -> str:
     """A sentence as part of a list of reasons."""
     return note.text[0].lower() + note.text[1:].rstrip(".")
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import Literal
 
 from posture.clinic.findings import Findings, Hypertropia
+from posture.clinic.sentences import STEP_WORDS
 from posture.conventions import Side
 
 TorsionSign = Literal["higher eye out", "higher eye in", "neither"]
@@ -148,7 +149,7 @@ def contradiction_of(figures: Hypertropia) -> str | None:
     left = [where for where, value in upright.items() if value < -NORMAL_PD]
     if not (right and left):
         return None
-    return f"No single muscle explains this: the right eye is higher {' and '.join(right)}, the left eye is higher {' and '.join(left)}."
+    return STEP_WORDS["contradiction"].text.format(right=" and ".join(right), left=" and ".join(left))
 
 
 def _reverses_as_both(figures: Hypertropia) -> bool:

@@ -49,7 +49,12 @@ def test_hint_as_json_is_one_object_of_the_shipped_schema(clip: Path) -> None:
 def test_findings_reach_the_hint(clip: Path, tmp_path: Path) -> None:
     vertical = {"primary": 12, "gaze_right": 4, "gaze_left": 18, "tilt_right": 20, "tilt_left": 3}
     findings = findings_file(
-        tmp_path, red_flags=[], neck_safe=True, onset="childhood", hypertropia_pd=vertical, hypertropia_method="alternate prism cover"
+        tmp_path,
+        red_flags=[],
+        neck_safe=True,
+        onset="childhood",
+        hypertropia_pd=vertical,
+        hypertropia_method="alternate prism cover",
     )
     told = json.loads(run(clip, "--suspected", "right", "--findings", findings, "--json").output)
     assert (told["outcome"], told["side"], told["suspected"]) == ("eye-driven", "right", "agrees")

@@ -5,8 +5,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from posture.clinic.cover import NOTES, Covered, CoverTest, TiltHeld, cover_test, cover_test_of, head_tilt_pair
+from posture.clinic.cover import Covered, CoverTest, TiltHeld, cover_test, cover_test_of, head_tilt_pair
 from posture.clinic.findings import Findings
+from posture.clinic.sentences import COVER_NOTES as NOTES
 from posture.summary.record import Interval
 from tests.clinic.clips import interval, summary_of
 from tests.clinic.mirror import mirrored_findings, mirrored_text

@@ -8,7 +8,7 @@ import pytest
 
 from posture.clinic.findings import Findings
 from posture.clinic.muscles import GAZE_LEAST_PD, MUSCLES, TILT_LEAST_PD, Steps, mirrored_muscle, other_side, three_steps
-from posture.clinic.step_notes import NOTES
+from posture.clinic.sentences import STEP_NOTES as NOTES
 from posture.clinic.vertical import NORMAL_PD, higher_eye, supine_falls
 from tests.clinic.mirror import mirrored_findings, mirrored_text
 

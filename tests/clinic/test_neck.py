@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from posture.clinic.findings import Findings
-from posture.clinic.neck import NORMS, NOTES, NeckRange, Reached, neck_range, published_range, range_of
+from posture.clinic.neck import NORMS, NeckRange, Reached, neck_range, published_range, range_of
+from posture.clinic.sentences import NECK_NOTES as NOTES
 from tests.clinic.mirror import mirrored_findings, mirrored_text
 
 EVEN = {"tilt_right": 60.0, "tilt_left": 60.0, "turn_right": 80.0, "turn_left": 80.0, "passive": True}

@@ -41,7 +41,7 @@ FLAGS = (
 
 PATIENCE_S = 120
 
-COUNT_FIGURES = "return [...document.images].filter(i => i.naturalWidth > 0 && i.width > 400 && i.height > 100).length"
+COUNT_FIGURES = "return [...document.images].filter(i => i.src.includes('svg') && i.naturalWidth > 0 && i.width > 400 && i.height > 100).length"
 OUTCOME_TOP_PX = "return document.getElementById('outcome').getBoundingClientRect().top"
 COUNT_PORTRAITS = "return [...document.images].filter(i => i.src.startsWith('data:') && i.naturalWidth == 96).length"
 TOPS_PX = "return [...document.querySelectorAll('.p-person')].map(e => Math.round(e.getBoundingClientRect().top))"

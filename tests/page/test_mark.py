@@ -64,7 +64,7 @@ def made_still(roll_deg: float, pitch_deg: float) -> Still:
     for x_m in EDGES_M:
         upper, lower = (tuple(int(v) for v in np.rint(end * 16)) for end in edge_px(x_m, roll_deg, pitch_deg))
         cv2.line(picture, upper, lower, (60, 80, 110), 5, cv2.LINE_AA, 4)
-    return Still(0.0, cv2.imencode(".jpg", picture)[1].tobytes(), 1.0, {})
+    return Still(0.0, cv2.imencode(".jpg", picture)[1].tobytes(), 1.0, {}, {})
 
 
 def found(roll: float, pitch: float, roll_sd: float, pitch_sd: float, n_plumb: int = 1) -> Marked:
