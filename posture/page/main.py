@@ -18,6 +18,7 @@ from posture.batch.children import measure_in_child
 from posture.errors import FaultError, PostureError
 from posture.measure import Measurement, read_clip
 from posture.page.choose import Answers, Choice, ask_answers, ask_clip, settle_mirrored
+from posture.page.hint import draw_beside
 from posture.page.persons import QUESTION, asks_who, draw_left_aside, draw_question
 from posture.page.result import Shown, draw_disclaimer, draw_result, keep
 from posture.page.settle import FIRST_ANSWER, UPRIGHT_WORDS, UprightAnswer, ask_upright, side_views, stills_of
@@ -147,6 +148,8 @@ def _draw_outcome(state: _State, seen: SeenClip, answers: Answers) -> None:
         if not who_is_open:
             draw_left_aside(seen, chosen, choose)
         draw_result(state.shown)
+        _step(next(steps), "Beside the examination")
+        draw_beside(measured.summary, str(state.token))
         if state.is_new:
             state.is_new = False
             st.html(SHOW_OUTCOME, unsafe_allow_javascript=True)

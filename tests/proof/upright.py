@@ -28,6 +28,8 @@ from posture.geometry.angles import FACING, camera_matrix, posture_angles, postu
 from posture.geometry.fit import Camera
 from posture.geometry.plumb import Stand, stand_from_lines
 from posture.geometry.pose import estimate_pose
+from posture.signal.reading import ReadSettings, read_track
+from posture.signal.track import HeadTrack
 from posture.signal.upright import SceneStand, smooth_stand
 from tests.proof.material import Rgb, frame_of, load_heads
 from tests.proof.places import find_places, load_head
@@ -268,6 +270,7 @@ class Row:
 
     backdrop: str
     stand: Stand | None
+    true_deg: tuple[float, float] = (np.nan, np.nan)
     roll_error_deg: float = np.nan
     pitch_error_deg: float = np.nan
     pitch_error_wrong_focal_deg: float = np.nan
@@ -285,7 +288,7 @@ def measure(backdrop: str, seed: int, turned: bool) -> Row:
     rgb = case.picture(roll, pitch)
     stand, face = look_at(rgb)
     if stand is None:
-        return Row(backdrop, None, turned=turned)
+        return Row(backdrop, None, (roll, pitch), turned=turned)
     faces = [] if face is None else [face]
     longer_lens = Camera(WIDTH_PX, HEIGHT_PX, FOCAL_PX * 1.15)
     wrong = stand_from_lines(straight_lines(frame_of(rgb), faces), longer_lens)
@@ -298,6 +301,7 @@ def measure(backdrop: str, seed: int, turned: bool) -> Row:
     return Row(
         backdrop,
         stand,
+        (roll, pitch),
         stand.roll_deg - roll,
         stand.pitch_deg - pitch,
         np.nan if wrong is None else wrong.pitch_deg - pitch,
@@ -449,6 +453,27 @@ def tilt_line(rows: Sequence[Row]) -> str:
     return f"tilt of {len(turned)} heads turned 15-25: by the scene {scene:.2f}, as filmed {filmed:.2f}, by the true stand {true:.2f}"
 
 
+def as_filmed_line(rows: Sequence[Row]) -> str:
+    """How many cameras lie inside the interval of a clip read as filmed, where the scene says something and where not."""
+    inside: dict[bool, list[bool]] = {True: [], False: []}
+    for row in rows:
+        upright = read_track(one_frame(row.stand), ReadSettings()).upright
+        half = np.array([upright.roll_sd_deg, upright.pitch_sd_deg]) * 1.96
+        inside[row.stand is not None].append(bool((np.abs(row.true_deg) <= half).all()))
+    shares = [f"{100 * np.mean(values):.0f} % of {len(values)}" if values else "none" for values in inside.values()]
+    return f"read as filmed, roll and pitch inside: {shares[0]} with a stand from the scene, {shares[1]} without"
+
+
+def one_frame(stand: Stand | None) -> HeadTrack:
+    """The track of a photograph without a face, with what its scene says."""
+    none = np.full(1, np.nan)
+    roll, pitch, roll_sd, pitch_sd = (np.array([v]) for v in vars(stand).values()) if stand else (none,) * 4
+    return HeadTrack(
+        np.zeros(1), np.full((1, 3, 3), np.nan), np.full((1, 3), np.nan), none, none, WIDTH_PX, HEIGHT_PX, FOCAL_PX,
+        camera_roll_deg=roll, camera_pitch_deg=pitch, camera_roll_sd_deg=roll_sd, camera_pitch_sd_deg=pitch_sd,
+    )  # fmt: skip
+
+
 def main(arguments: Sequence[str] | None = None) -> None:
     """Print every figure."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -464,6 +489,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         print(summary_line(backdrop, rows), flush=True)
     print(summary_line("all", everything))
     print(tilt_line(everything))
+    print(as_filmed_line(everything))
     wrong = np.array([row.pitch_error_wrong_focal_deg - row.pitch_error_deg for row in everything])
     print(f"focal length 15 % too long: pitch moves by {np.nanmean(np.abs(wrong)):.2f}, at most {np.nanmax(np.abs(wrong)):.2f}")
     for backdrop in BACKDROPS[:3]:
