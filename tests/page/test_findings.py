@@ -11,7 +11,8 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from posture.clinic.findings import RED_FLAGS_SOON, RED_FLAGS_TODAY, Findings
-from posture.page.findings import LARGEST_BYTES, NECK_SCREEN, widget_key
+from posture.page.findings import LARGEST_BYTES, NECK_SCREEN
+from posture.page.sheet import widget_key
 
 KEY = "clip-1"
 

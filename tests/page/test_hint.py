@@ -16,7 +16,7 @@ from posture.clinic.sentences import CAUTIONS, OUTCOMES, SIDES
 from posture.errors import FindingsError
 from posture.measure import Settings, read_clip
 from posture.page import hint as hint_page
-from posture.page.findings import widget_key
+from posture.page.sheet import widget_key
 from posture.summary.record import Conditions, Mirrored, Summary
 from tests.page.conftest import made_clip, made_person
 

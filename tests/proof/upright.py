@@ -270,7 +270,6 @@ class Row:
 
     backdrop: str
     stand: Stand | None
-    true_deg: tuple[float, float] = (np.nan, np.nan)
     roll_error_deg: float = np.nan
     pitch_error_deg: float = np.nan
     pitch_error_wrong_focal_deg: float = np.nan
@@ -278,6 +277,7 @@ class Row:
     tilt_error_as_filmed_deg: float = np.nan
     tilt_error_true_stand_deg: float = np.nan
     turned: bool = False
+    true_deg: tuple[float, float] = (np.nan, np.nan)
 
 
 def measure(backdrop: str, seed: int, turned: bool) -> Row:
@@ -288,7 +288,7 @@ def measure(backdrop: str, seed: int, turned: bool) -> Row:
     rgb = case.picture(roll, pitch)
     stand, face = look_at(rgb)
     if stand is None:
-        return Row(backdrop, None, (roll, pitch), turned=turned)
+        return Row(backdrop, None, turned=turned, true_deg=(roll, pitch))
     faces = [] if face is None else [face]
     longer_lens = Camera(WIDTH_PX, HEIGHT_PX, FOCAL_PX * 1.15)
     wrong = stand_from_lines(straight_lines(frame_of(rgb), faces), longer_lens)
@@ -301,7 +301,6 @@ def measure(backdrop: str, seed: int, turned: bool) -> Row:
     return Row(
         backdrop,
         stand,
-        (roll, pitch),
         stand.roll_deg - roll,
         stand.pitch_deg - pitch,
         np.nan if wrong is None else wrong.pitch_deg - pitch,
@@ -309,6 +308,7 @@ def measure(backdrop: str, seed: int, turned: bool) -> Row:
         float(tilt[1]),
         float(tilt[2]),
         turned,
+        (roll, pitch),
     )
 
 
