@@ -28,6 +28,9 @@ SETTLED = 0.006
 MAX_LOOKS = 5
 """Looks at one frame at most; four are enough for nearly all."""
 
+AGREE = 0.08
+"""A face seen as it is and mirrored is the same to this share of its size, on average."""
+
 LEANS_DEG = 60.0
 """The window is turned by a quarter when the face leans farther in it."""
 
@@ -232,18 +235,23 @@ class FollowedFace:
         return replace(window, left_px=left, top_px=top), replace(self._last, points_px=self._last.points_px + ahead)
 
     def _settle_both_ways(self, picture: Picture, window: Window) -> FaceSeen | None:
-        """Settle with one landmarker and then with the other; the mean of both, or the one that finds rest."""
+        """Settle with one landmarker and then with the other; the mean of both, or the one that finds rest.
+
+        On what is no face the two ways see different things.
+        """
         self._ways.forget()
         settled: dict[Way, tuple[NDArray[np.float64], FaceSeen]] = {}
-        found = None
+        found: FaceSeen | None = None
+        agree = True
         for _ in self._landmarkers:
             self._turn = 1 - self._turn
             seen = self._settle(picture, window, None)
+            agree = agree and seen is not None and (found is None or _moved(seen, found) < AGREE)
             found = seen or found
             if seen is not None and seen.settled and self._raw is not None:
                 settled[self._way] = self._raw, seen
-        if not settled:
-            return found
+        if not settled or not agree:
+            return None if found is None else replace(found, settled=False)
         if len(settled) == len(self._landmarkers):
             self._ways.begin(settled[1][0], settled[-1][0])
         elif self._way not in settled:
