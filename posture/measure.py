@@ -181,8 +181,8 @@ def read_clip(
     ----------
     seen : SeenClip
     settings : Settings
-        All but the spacing of frames; another lens than that with which the clip was seen is taken into account as far as a turned
-        line of sight does it.
+        All but the spacing of frames; another lens than that with which the clip was seen is taken into account, see
+        `posture.geometry.lens.through_other_lens`.
     conditions : Conditions or None
         The date is taken from the file where none is given.
     label : str or None
@@ -200,8 +200,7 @@ def read_clip(
     track = person.track if person is not None else seen.empty_track()
     facts = _facts(seen, number, person)
     lens = settings.lens(max(seen.width_px, seen.height_px), seen.file_focal_px)
-    read_settings = settings.read_settings(None if lens == seen.lens else lens)
-    found = find_habitual_posture(read_track(track, read_settings))
+    found = find_habitual_posture(read_track(track, settings.read_settings(None if lens == seen.lens else lens)))
     zero = found.read.chin_zero
     used: dict[str, str | float | None] = {
         "shoulder_model_sha256": POSE_MODEL_SHA256,
@@ -214,7 +213,7 @@ def read_clip(
     made_with = MadeWith(
         posture=__version__, mediapipe=version("mediapipe"), model_sha256=MODEL_SHA256, settings=settings.stated() | used
     )
-    summary = build_summary(facts, found, read_settings, conditions, made_with, label)
+    summary = build_summary(facts, found, conditions, made_with, label)
     return Measurement(seen, track, facts, found, summary)
 
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from posture.clip import Frame
 from posture.face.seen import FaceSeen
+from posture.face.stills import jpeg_of
 from posture.geometry.angles import camera_matrix
 from posture.geometry.fit import Camera
 
@@ -42,12 +43,11 @@ def outlined_jpeg(frame: Frame, faces: Sequence[FaceSeen]) -> bytes:
     rgb = frame.rgb()
     scale = min(1.0, WIDTH_PX / rgb.shape[1])
     size = max(1, round(rgb.shape[1] * scale)), max(1, round(rgb.shape[0] * scale))
-    small = np.ascontiguousarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA))
+    small = np.ascontiguousarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
     for face in faces:
         outline = cv2.convexHull((face.points_px * scale).astype(np.float32)).round().astype(np.int32)
         cv2.polylines(small, [outline], True, OUTLINE_RGB, 2, cv2.LINE_AA)
-    _, jpeg = cv2.imencode(".jpg", small[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
-    return jpeg.tobytes()
+    return jpeg_of(small, JPEG_QUALITY)
 
 
 def straightened(rgb: NDArray[np.uint8], camera: Camera, roll_deg: float, pitch_deg: float) -> NDArray[np.uint8]:

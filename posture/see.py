@@ -17,9 +17,9 @@ from posture.face.model import load_canonical_face
 from posture.face.persons import join_stretches
 from posture.face.scene import never_moved
 from posture.face.seen import FaceSeen
-from posture.face.shoulders import BOTH_WAYS, LibraryShoulders, Shoulders, ShouldersSeen
+from posture.face.shoulders import LibraryShoulders, Shoulders, ShouldersSeen
 from posture.face.stills import Still, StillKeeper
-from posture.face.two_ways import Way
+from posture.face.two_ways import BOTH_WAYS, Way
 from posture.geometry.face_lines import FaceLines, face_lines
 from posture.geometry.lens import Lens, lens_of
 from posture.geometry.plumb import Stand, stand_from_lines

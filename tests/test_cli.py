@@ -424,7 +424,7 @@ def test_measure_twice_gives_the_same(tmp_path: Path, short_film: Path) -> None:
 
 @pytest.mark.parametrize("name", SCHEMAS)
 def test_shipped_schema_is_current(name: str) -> None:
-    assert shipped_schema(name) == schema_text(SCHEMAS[name])
+    assert shipped_schema(name) == schema_text(*SCHEMAS[name])
 
 
 def test_measure_help_names_every_option() -> None:

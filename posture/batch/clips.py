@@ -10,7 +10,7 @@ from pathlib import Path
 
 from posture.batch.child import Finished, Job, Work, measure_job
 from posture.batch.children import STALL_S, TICK_S, Child
-from posture.batch.earlier import EarlierResults, read_summary
+from posture.batch.earlier import EarlierResults, summary_at
 from posture.errors import ModelError, OutputError, PostureError
 from posture.summary.files import sweep_unfinished
 from posture.summary.record import Summary
@@ -153,5 +153,5 @@ def _stem(job: Job, sha256: str, folder: Path, is_first: bool) -> str:
     stem = job.path.stem
     if is_first:
         return stem
-    other = read_summary(folder / f"{stem}.summary.json")
+    other = summary_at(folder / f"{stem}.summary.json")
     return stem if other is not None and other.clip.sha256 == sha256 else f"{stem}-{sha256[:8]}"

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 
-from pydantic import ValidationError
-
 from posture import __version__
 from posture.batch.child import Job
 from posture.clip.clip import PHOTOGRAPH_DATE, VIDEO_DATE
+from posture.errors import RecordError
 from posture.face.model import MODEL_SHA256, POSE_MODEL_SHA256
+from posture.summary.files import read_summary
 from posture.summary.record import Conditions, Summary
 
 SUMMARY_ENDING, TRACK_ENDING = ".summary.json", ".track.csv"
@@ -50,7 +50,7 @@ class EarlierResults:
         self._all: list[Earlier] = []
         for path in sorted(folder.glob(f"*{SUMMARY_ENDING}")):
             track = path.with_name(path.name.removesuffix(SUMMARY_ENDING) + TRACK_ENDING)
-            summary = read_summary(path)
+            summary = summary_at(path)
             if summary is not None and track.is_file():
                 self._all.append(Earlier(summary, (track, path)))
 
@@ -73,11 +73,11 @@ class EarlierResults:
         return next(iter([*own, *of_no_other]), None)
 
 
-def read_summary(path: Path) -> Summary | None:
-    """Read a summary from disk; None for anything that is none."""
+def summary_at(path: Path) -> Summary | None:
+    """The summary on disk; None for anything that is none."""
     try:
-        return Summary.model_validate_json(path.read_bytes())
-    except (OSError, ValidationError):
+        return read_summary(path)
+    except RecordError:
         return None
 
 

@@ -14,8 +14,9 @@ from pydantic import Field, ValidationError, model_validator
 from posture.clinic.key_errors import say_first_error, say_value
 from posture.clinic.sentences import FLAGS_SOON, FLAGS_TODAY
 from posture.conventions import Side
-from posture.errors import FindingsError
-from posture.summary.record import Interval, Record, Summary
+from posture.errors import FindingsError, RecordError
+from posture.summary.files import read_summary
+from posture.summary.record import Interval, Record
 
 FlagToday = Literal[
     "headache",
@@ -218,8 +219,8 @@ def _with_tilt(covered: CoveredEye | None, side: Side, path: Path) -> CoveredEye
         return covered
     key = f"cover.{side}_eye.summary"
     try:
-        summary = Summary.model_validate_json((path.parent / covered.summary).read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
+        summary = read_summary(path.parent / covered.summary)
+    except RecordError as error:
         raise FindingsError(
             f"Expected the summary of a clip at '{key}' in '{path.name}'; '{covered.summary}' is none. Give a file that ends in"
             " .summary.json, by its path from the file of findings."

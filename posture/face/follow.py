@@ -14,7 +14,7 @@ from posture.conventions import wrap_deg
 from posture.face.landmarker import Landmarker, LibraryLandmarker, MirroredLandmarker
 from posture.face.seen import WINDOW_FACES, FaceSeen, Picture, Window
 from posture.face.shape import is_face_shaped
-from posture.face.two_ways import TwoWays, Way
+from posture.face.two_ways import BOTH_WAYS, TwoWays, Way
 
 OFF_CENTRE = 0.18
 """The window moves when the face's centre is farther than this share of its side from the middle."""
@@ -45,10 +45,6 @@ GOES_FAST, GOES_TOO_FAST = 0.02, 0.5
 
 FAST = 0.05
 """A face that is farther than this share of its size from where it was expected is looked at again."""
-
-
-WAYS: tuple[Way, Way] = (1, -1)
-"""Of the two landmarkers."""
 
 
 @dataclass(frozen=True)
@@ -287,7 +283,7 @@ class FollowedFace:
     @property
     def _way(self) -> Way:
         """The way in which the landmarker whose turn it is sees."""
-        return WAYS[self._turn]
+        return BOTH_WAYS[self._turn]
 
     def _has_left_the_middle(self, face: FaceSeen, window: Window) -> bool:
         """Whether the window should be moved."""

@@ -72,10 +72,8 @@ def straight_lines(picture: Picture, faces: Sequence[FaceSeen]) -> Array:
         first; (0, 4) where there are none.
     """
     longer = max(picture.width_px, picture.height_px)
-    window = Window(0.0, 0.0, float(longer), min(LINES_PX, longer))
-    scale = window.out_px / longer
-    square = cv2.cvtColor(window.show(picture), cv2.COLOR_RGB2GRAY)
-    grey = np.asarray(square[: round(picture.height_px * scale), : round(picture.width_px * scale)], np.uint8)
+    window = Window.over(picture, min(LINES_PX, longer))
+    grey = window.show_grey(picture)
     inside = _without_bars(grey)
     if inside is None:
         return np.empty((0, 4))

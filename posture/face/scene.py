@@ -95,10 +95,9 @@ class Scene:
         """
         if self.steps and picture.time_s - self.steps[-1].time_s < SCENE_EVERY_S:
             return
-        longer = max(picture.width_px, picture.height_px)
-        scale = SCENE_PX / longer
-        square = np.asarray(cv2.cvtColor(Window(0.0, 0.0, float(longer), SCENE_PX).show(picture), cv2.COLOR_RGB2GRAY), np.uint8)
-        grey = square[: round(picture.height_px * scale), : round(picture.width_px * scale)]
+        window = Window.over(picture, SCENE_PX)
+        scale = window.out_px / window.side_px
+        grey = window.show_grey(picture)
         self.steps.append(SceneStep(picture.time_s, self._movement(grey, scale)))
         mask = np.full(grey.shape, 255, np.uint8)
         for face in faces:

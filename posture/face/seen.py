@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Protocol
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -123,6 +124,17 @@ class Window:
             out_px = int(np.clip(round(ENLARGED * side), LEAST_WINDOW_PX, WINDOW_PX))
         corner = centre_px - (side - 1) / 2
         return cls(float(corner[0]), float(corner[1]), side, out_px, quarter_turns % 4)
+
+    @classmethod
+    def over(cls, picture: Picture, out_px: int) -> Window:
+        """The window that begins at the picture's first pixel and holds the whole of it."""
+        return cls(0.0, 0.0, float(max(picture.width_px, picture.height_px)), out_px)
+
+    def show_grey(self, picture: Picture) -> NDArray[np.uint8]:
+        """Its pixels in grey, without what it shows beyond the picture to the right and below; of a window from `over`."""
+        scale = self.out_px / self.side_px
+        grey = cv2.cvtColor(self.show(picture), cv2.COLOR_RGB2GRAY)
+        return np.asarray(grey[: round(picture.height_px * scale), : round(picture.width_px * scale)], np.uint8)
 
     @property
     def middle_px(self) -> NDArray[np.float64]:

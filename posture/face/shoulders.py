@@ -22,7 +22,7 @@ from posture.conventions import wrap_deg
 from posture.face.landmarker import _Task
 from posture.face.model import POSE_MODEL_NAME, load_model_bytes
 from posture.face.seen import LEFT_EYE, NOSE_TIP, RIGHT_EYE, FaceSeen, Picture, Window
-from posture.face.two_ways import Way
+from posture.face.two_ways import BOTH_WAYS, Way
 
 WINDOW_FACES, DOWN_FACES, WINDOW_PX = 5.0, 1.5, 256
 """Side of the square, how far its middle lies below that of the face, in face sizes, and the size it is looked at in. Squares of 3
@@ -63,9 +63,6 @@ _MIRRORED = [0, 4, 5, 6, 1, 2, 3, 8, 7, 10, 9, *(i + 1 if i % 2 else i - 1 for i
 """The point of the other side for every point."""
 
 Array = NDArray[np.float64]
-
-
-BOTH_WAYS: tuple[Way, Way] = (1, -1)
 
 
 @dataclass(frozen=True)

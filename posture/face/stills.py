@@ -97,6 +97,12 @@ class StillKeeper:
         return tuple(_with_writing(still) for still in self._kept)
 
 
+def jpeg_of(rgb: NDArray[np.uint8], quality: int) -> bytes:
+    """A picture (h, w, 3) as a JPEG file of that quality, 0 to 100."""
+    _, jpeg = cv2.imencode(".jpg", rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
+    return jpeg.tobytes()
+
+
 def _still(frame: WholePicture, faces: Sequence[FaceSeen]) -> Still:
     """A frame as a still."""
     rgb = frame.rgb()
@@ -105,8 +111,7 @@ def _still(frame: WholePicture, faces: Sequence[FaceSeen]) -> Still:
         size = round(rgb.shape[1] * scale), round(rgb.shape[0] * scale)
         rgb = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
     boxes = {face.stretch: _box(face) for face in faces}
-    _, jpeg = cv2.imencode(".jpg", rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
-    return Still(frame.time_s, jpeg.tobytes(), scale, boxes, {face.stretch: face.slope_deg for face in faces})
+    return Still(frame.time_s, jpeg_of(rgb, JPEG_QUALITY), scale, boxes, {face.stretch: face.slope_deg for face in faces})
 
 
 def _box(face: FaceSeen) -> Box:
@@ -118,12 +123,12 @@ def _box(face: FaceSeen) -> Box:
 
 def _with_writing(still: Still) -> Still:
     """The still with its writing."""
-    boxes = [_scaled(box, still.scale) for box in still.boxes.values()]
+    boxes = [scaled_box(box, still.scale) for box in still.boxes.values()]
     found = find_writing(still.rgb, boxes)
-    return replace(still, writing=tuple(_scaled(box, 1 / still.scale) for box in found))
+    return replace(still, writing=tuple(scaled_box(box, 1 / still.scale) for box in found))
 
 
-def _scaled(box: Box, scale: float) -> Box:
-    """A box in a picture of another size."""
+def scaled_box(box: Box, scale: float) -> Box:
+    """A box in a picture of so many times the size."""
     left, top, right, bottom = (float(value) * scale for value in box)
     return left, top, right, bottom

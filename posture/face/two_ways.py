@@ -21,6 +21,8 @@ Array = NDArray[np.float64]
 Way = Literal[1, -1]
 """1: as it is; -1: mirrored."""
 
+BOTH_WAYS: tuple[Way, Way] = (1, -1)
+
 RATE = 0.12
 """How much the newest frame counts in what the ways differ by: it follows a turning head within about eight frames."""
 

@@ -16,20 +16,15 @@ from scipy.stats import chi2
 
 from posture.errors import ConditionsError
 from posture.geometry.angles import camera_matrix
+from posture.geometry.edges import PLUMB_SD_DEG
 from posture.geometry.fit import Camera
-from posture.geometry.plumb import Stand
+from posture.geometry.plumb import PITCH_PRIOR_SD_DEG, Stand
 
 Array = NDArray[np.float64]
 
 DRAWN_SD_SHARE = 0.003
 """How exactly an end is drawn, in each direction, as a share of the picture's longer side: 1.6 px where the page shows that
 side 530 px long, which a hand keeps with a magnified view. Stated, not measured."""
-
-PLUMB_SD_DEG = 0.5
-"""How plumb door frames, corners of rooms and threads are, and how level sills and shelves. Common practice, no source."""
-
-PITCH_PRIOR_SD_DEG = 8.0
-"""Of a camera about whose pitch nothing is known but that somebody filmed a child with it."""
 
 ROLL_PRIOR_SD_DEG = 60.0
 """So wide that the lines alone say the roll; it only keeps the fit finite."""

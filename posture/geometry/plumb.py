@@ -50,7 +50,8 @@ WIDER = (1.8, 1.4, 1.0, 1.0, 1.0, 1.0)
 """In the steps of the refinement, first by so much more: the best of the grid is out by some degrees of pitch where edges are few."""
 
 PITCH_PRIOR_SD_DEG = 8.0
-"""Without any edge the pitch of a camera is known so well: the same as `posture.signal.reading` takes for a clip as filmed."""
+"""Without any edge the pitch of a camera is known so well: cameras look down on a child, or up from a table, by up to about fifteen
+degrees (common practice, no source)."""
 
 ROLL_FLOOR_DEG, PITCH_FLOOR_DEG = 0.3, 1.0
 """Lenses bend, houses lean, and the middle of the lens is not that of the picture: no number of edges does better."""

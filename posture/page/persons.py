@@ -8,11 +8,11 @@ from __future__ import annotations
 import base64
 from collections.abc import Callable, Sequence
 
-import cv2
 import numpy as np
 import streamlit as st
 from numpy.typing import NDArray
 
+from posture.face.stills import jpeg_of
 from posture.page.style import no_markup, tag
 from posture.see import SeenClip, SeenPerson
 
@@ -94,8 +94,7 @@ def portrait_url(portrait: NDArray[np.uint8]) -> str:
     portrait : ndarray of uint8, shape (h, w, 3)
         RGB.
     """
-    _, jpeg = cv2.imencode(".jpg", portrait[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
-    return f"data:image/jpeg;base64,{base64.b64encode(jpeg.tobytes()).decode('ascii')}"
+    return f"data:image/jpeg;base64,{base64.b64encode(jpeg_of(portrait, JPEG_QUALITY)).decode('ascii')}"
 
 
 def _draw_strip(seen: SeenClip, numbers: Sequence[int], chosen: int, on_choose: OnChoose) -> None:

@@ -10,7 +10,7 @@ import numpy as np
 import streamlit as st
 from numpy.typing import NDArray
 
-from posture.face.stills import Box, Still
+from posture.face.stills import Still, scaled_box
 from posture.geometry.lens import pitch_sd_through
 from posture.geometry.plumb import Stand
 from posture.measure import Measurement, Settings
@@ -99,15 +99,9 @@ def side_views(seen: SeenClip, number: int) -> list[SideView]:
         there = next((s for s in stretches if abs(still.leans_deg.get(s, LYING_DEG)) < LYING_DEG), None)
         if there is not None:
             box = still.boxes[there]
-            writing = tuple(_scaled(w, still.scale) for w in still.writing)
-            views.append(SideView(still.rgb, _scaled(box, still.scale), writing))
+            writing = tuple(scaled_box(w, still.scale) for w in still.writing)
+            views.append(SideView(still.rgb, scaled_box(box, still.scale), writing))
     return views
-
-
-def _scaled(box: Box, scale: float) -> Box:
-    """A box in the still."""
-    left, top, right, bottom = (value * scale for value in box)
-    return left, top, right, bottom
 
 
 def ask_upright(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -10,9 +10,6 @@ from numpy.typing import NDArray
 
 from posture.conventions import STRAIGHT_DEG
 from posture.geometry.angles import posture_angles, posture_matrix
-from posture.geometry.fit import Camera
-from posture.geometry.lens import through_other_lens
-from posture.geometry.trunk import Trunk, read_trunk
 from posture.signal.clean import clean_track
 from posture.signal.clusters import two_postures
 from posture.signal.interval import Interval, spell_interval, weighted_quantile
@@ -123,7 +120,6 @@ class HabitualPosture:
         Against the shoulder line, degrees, and along it, in shoulder widths, + as tilt; where the shoulders could be used.
     lines : FaceLineTilts or None
         Of the one posture.
-    trunk : Trunk
     read : ReadTrack
         As read, not cleaned.
     cleaned : ReadTrack
@@ -143,7 +139,6 @@ class HabitualPosture:
     tilt_on_trunk: Interval | None
     head_shift: Interval | None
     lines: FaceLineTilts | None
-    trunk: Trunk
     read: ReadTrack
     cleaned: ReadTrack
 
@@ -170,7 +165,6 @@ def find_habitual_posture(read: ReadTrack) -> HabitualPosture:
     on_target = None if read.settings.on_target is None else inside(read.time_s, read.settings.on_target)[steady.index]
     target = steady if on_target is None else steady.part(on_target)
     from_target = on_target is not None and target.total_s >= MIN_TARGET_S and len(target.spells) >= MIN_TARGET_SPELLS
-    trunk = _trunk(read)
     postures: tuple[HeldPosture, ...] = ()
     if steady.total_s >= MIN_STEADY_S and len(spells) >= MIN_SPELLS:
         second = two_postures(steady.angles_deg[:, :2], steady.weight_s, steady.which)
@@ -190,10 +184,9 @@ def find_habitual_posture(read: ReadTrack) -> HabitualPosture:
         rhythm=rhythm,
         target_s=None if on_target is None else target.total_s,
         from_target=from_target and is_one,
-        tilt_on_trunk=_against_trunk(steady, trunk) if is_one else None,
-        head_shift=_middle(steady, trunk.shift_share, SHIFT_SD_SHARE) if is_one else None,
+        tilt_on_trunk=_against_trunk(steady) if is_one else None,
+        head_shift=_middle(steady, read.trunk.shift_share, SHIFT_SD_SHARE) if is_one else None,
         lines=_face_lines(steady) if is_one else None,
-        trunk=trunk,
         read=read,
         cleaned=cleaned,
     )
@@ -242,35 +235,32 @@ class _Steady:
         seconds = [float(self.weight_s[self.which == s].sum()) for s in self.spells]
         return spell_interval(middle, of_spells, seconds).widened(sd)
 
-    def sds_deg(self, *, with_roll: bool = True) -> Array:
-        """What is not known of tilt, turn and chin beside their sampling, at the frame nearest to the middle of all."""
+    @cached_property
+    def sds_deg(self) -> Array:
+        """What is not known of tilt, turn and chin beside their sampling."""
+        return angle_sds_deg(self.cleaned, self._central, self.index)
+
+    @cached_property
+    def sds_without_roll_deg(self) -> Array:
+        """The same where the camera's roll drops out."""
+        return angle_sds_deg(self.cleaned, self._central, self.index, with_roll=False)
+
+    @cached_property
+    def _central(self) -> int:
+        """The frame with a face nearest to the middle of all."""
         seen = np.flatnonzero(self.cleaned.face_found[self.index])
         middle = [weighted_quantile(self.angles_deg[:, k], self.weight_s, 0.5) for k in range(3)]
-        central = seen[np.abs(self.angles_deg[seen] - middle).sum(1).argmin()]
-        return angle_sds_deg(self.cleaned, int(self.index[central]), self.index, with_roll=with_roll)
+        return int(self.index[seen[np.abs(self.angles_deg[seen] - middle).sum(1).argmin()]])
 
 
 def _held(steady: _Steady, target: _Steady, total_s: float) -> HeldPosture:
     """The duration-weighted medians of some steady frames, with their intervals; turn and chin of those on the target."""
     held = []
-    sds = {id(s): s.sds_deg() for s in (steady, target)}
     for k, part in enumerate((steady, target, target)):
         values = part.angles_deg[:, k]
         half = (weighted_quantile(values, part.weight_s, 0.25), weighted_quantile(values, part.weight_s, 0.75))
-        held.append(HeldAngle(part.interval(values, sds[id(part)][k]), half))
+        held.append(HeldAngle(part.interval(values, part.sds_deg[k]), half))
     return HeldPosture(steady.total_s / total_s, *held)
-
-
-def _trunk(read: ReadTrack) -> Trunk:
-    """The shoulder line as the reading has it: camera and mirroring taken out."""
-    seen, lens = read.seen, read.lens
-    camera = Camera(seen.width_px, seen.height_px, lens.focal_px)
-    looks = seen.shoulders_px, seen.shoulders_turn_deg, seen.arm_raised
-    head = through_other_lens(seen.rotation, seen.place_cm, seen.focal_px, lens.focal_px)
-    trunk = read_trunk(seen.time_s, *looks, *head, camera, *read.camera_deg)
-    if read.settings.mirrored != "yes":
-        return trunk
-    return replace(trunk, tilt_deg=-trunk.tilt_deg, shift_share=-trunk.shift_share)
 
 
 def _middle(steady: _Steady, values: Array, sd: float) -> Interval | None:
@@ -281,9 +271,10 @@ def _middle(steady: _Steady, values: Array, sd: float) -> Interval | None:
     return there.interval(values[there.index], sd)
 
 
-def _against_trunk(steady: _Steady, trunk: Trunk) -> Interval | None:
+def _against_trunk(steady: _Steady) -> Interval | None:
     """Tilt on the shoulder line; a camera's roll drops out of it."""
-    sd = float(np.hypot(steady.sds_deg(with_roll=False)[0], trunk.sd_deg))
+    trunk = steady.cleaned.trunk
+    sd = float(np.hypot(steady.sds_without_roll_deg[0], trunk.sd_deg))
     return _middle(steady, steady.cleaned.angles_deg[:, 0] - trunk.tilt_deg, sd)
 
 
@@ -293,7 +284,7 @@ def _face_lines(steady: _Steady) -> FaceLineTilts | None:
     sign = -1.0 if cleaned.settings.mirrored == "yes" else 1.0
     slopes = [sign * slope for slope in (cleaned.seen.eye_line_deg, cleaned.seen.midface_line_deg)]
     tilts = [posture_angles(cleaned.rotation @ posture_matrix(slope, 0.0, 0.0))[0] for slope in slopes]
-    tilt_sd = steady.sds_deg()[0]
+    tilt_sd = steady.sds_deg[0]
     found = [
         _middle(steady, tilts[0], float(np.hypot(tilt_sd, EYE_LINE_SD_DEG))),
         _middle(steady, tilts[1], float(np.hypot(tilt_sd, MIDFACE_SD_DEG))),

@@ -10,7 +10,10 @@ from numpy.typing import NDArray
 
 from posture.conventions import Mirrored, wrap_deg
 from posture.geometry.angles import line_of_sight, mirror, posture_angles, to_level
+from posture.geometry.fit import Camera
 from posture.geometry.lens import Lens, pitch_sd_through, stand_through_other_lens, through_other_lens
+from posture.geometry.plumb import PITCH_PRIOR_SD_DEG
+from posture.geometry.trunk import Trunk, read_trunk
 from posture.signal.chin_zero import ChinZero, find_chin_zero
 from posture.signal.interval import Z95
 from posture.signal.spans import Span
@@ -45,7 +48,7 @@ class Upright:
 AS_FILMED_ROLL_SD_DEG = 2.5
 """A camera propped or held by eye is level to about five degrees in nineteen cases of twenty (common practice, no source)."""
 
-AS_FILMED_PITCH_SD_DEG = 8.0
+AS_FILMED_PITCH_SD_DEG = PITCH_PRIOR_SD_DEG
 """Cameras look down on a child, or up from a table, by up to about fifteen degrees (common practice, no source)."""
 
 STATED_ROLL_SD_DEG = 1.0
@@ -152,6 +155,8 @@ class ReadTrack:
         With which it was read.
     chin_zero : ChinZero or None
         That was subtracted from the chin.
+    trunk : Trunk
+        The shoulder line, the camera and the mirroring taken out.
     steps : tuple of str
     """
 
@@ -169,6 +174,7 @@ class ReadTrack:
     scene: SceneStand | None
     lens: Lens
     chin_zero: ChinZero | None
+    trunk: Trunk
     steps: tuple[str, ...]
 
     @property
@@ -192,10 +198,7 @@ class ReadTrack:
     @property
     def camera_deg(self) -> tuple[Array, Array]:
         """Roll and pitch of the camera with which each frame was read, each of shape (n,)."""
-        if self.upright.kind == "scene" and self.scene is not None:
-            return self.scene.roll_deg, self.scene.pitch_deg
-        level = np.ones(len(self.time_s))
-        return self.upright.roll_deg * level, self.upright.pitch_deg * level
+        return _camera_deg(len(self.time_s), self.upright, self.scene)
 
     def with_step(self, step: str, **changes: NDArray[Any]) -> ReadTrack:
         """A new reading with some arrays replaced and a line added to the log."""
@@ -220,6 +223,7 @@ def read_track(track: HeadTrack, settings: ReadSettings) -> ReadTrack:
     rotation, place = through_other_lens(track.rotation, track.place_cm, track.focal_px, lens.focal_px)
     scene = _scene(track, lens)
     upright = _settle(settings, scene)
+    camera_deg = _camera_deg(len(track.time_s), upright, scene)
     read = ReadTrack(
         time_s=track.time_s,
         rotation=rotation,
@@ -235,9 +239,10 @@ def read_track(track: HeadTrack, settings: ReadSettings) -> ReadTrack:
         scene=scene,
         lens=lens,
         chin_zero=None,
+        trunk=_trunk(track, rotation, place, lens, camera_deg, is_mirrored=settings.mirrored == "yes"),
         steps=track.steps,
     )
-    rotation, place = to_level(rotation, place, *read.camera_deg)
+    rotation, place = to_level(rotation, place, *camera_deg)
     step = f"camera taken as rolled by {upright.roll_deg:.1f} and pitched by {upright.pitch_deg:.1f} degrees ({upright.kind})"
     if settings.mirrored == "yes":
         rotation, place = mirror(rotation, place)
@@ -248,6 +253,25 @@ def read_track(track: HeadTrack, settings: ReadSettings) -> ReadTrack:
     if zero is None:
         return read
     return replace(read, chin_zero=zero, steps=(*read.steps, f"chin zero of {zero.value_deg:.1f} degrees subtracted"))
+
+
+def _camera_deg(n: int, upright: Upright, scene: SceneStand | None) -> tuple[Array, Array]:
+    """Roll and pitch of the camera in each of n frames."""
+    if upright.kind == "scene" and scene is not None:
+        return scene.roll_deg, scene.pitch_deg
+    return np.full(n, upright.roll_deg), np.full(n, upright.pitch_deg)
+
+
+def _trunk(
+    track: HeadTrack, rotation: Array, place_cm: Array, lens: Lens, camera_deg: tuple[Array, Array], *, is_mirrored: bool
+) -> Trunk:
+    """The shoulder line, from heads as the camera sees them through that lens."""
+    camera = Camera(track.width_px, track.height_px, lens.focal_px)
+    looks = track.shoulders_px, track.shoulders_turn_deg, track.arm_raised
+    trunk = read_trunk(track.time_s, *looks, rotation, place_cm, camera, *camera_deg)
+    if not is_mirrored:
+        return trunk
+    return replace(trunk, tilt_deg=-trunk.tilt_deg, shift_share=-trunk.shift_share)
 
 
 def _scene(track: HeadTrack, lens: Lens) -> SceneStand | None:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from posture.signal import interval as signal_interval
 from posture.signal.habitual import HabitualPosture, HeldAngle, HeldPosture
 from posture.signal.interval import Z95
-from posture.signal.reading import ReadSettings, Upright
+from posture.signal.reading import ReadTrack
 from posture.summary import record
 from posture.summary.checks import NO_GRAVITY, ClipFacts, lines_differ, list_checks, turn_counts
 
@@ -18,7 +18,6 @@ DIGITS = 2
 def build_summary(
     clip: ClipFacts,
     habitual: HabitualPosture,
-    settings: ReadSettings,
     conditions: record.Conditions,
     made_with: record.MadeWith,
     label: str | None = None,
@@ -30,8 +29,7 @@ def build_summary(
     clip : ClipFacts
         What is known of the clip and of how the face was seen in it.
     habitual : HabitualPosture
-    settings : ReadSettings
-        With which it was read; while mirroring is unknown no side appears anywhere in the record.
+        With its reading; while mirroring is unknown no side appears anywhere in the record.
     conditions : Conditions
     made_with : MadeWith
     label : str or None
@@ -41,14 +39,15 @@ def build_summary(
     -------
     Summary
     """
-    sided = settings.mirrored != "unknown"
+    read = habitual.read
+    sided = read.settings.mirrored != "unknown"
     upright = conditions.position not in NO_GRAVITY
     # What never moved is a picture or a doll until it is known to be somebody: nothing is habitual in it.
     held = () if clip.is_still else habitual.postures
     one = held[0] if len(held) == 1 else None
     return record.Summary(
         sided=sided,
-        clip=_clip_record(clip, settings, habitual.read.upright, label),
+        clip=_clip_record(clip, read, label),
         conditions=conditions,
         habitual=_habitual(one, habitual, conditions, upright) if one and sided else None,
         postures=[_share(p, upright) for p in held] if sided else [],
@@ -56,13 +55,14 @@ def build_summary(
         moment=_moment(habitual, sided, upright),
         rhythm=record.RhythmRecord(**_rounded(vars(habitual.rhythm))) if habitual.rhythm else None,
         symmetry=None,
-        checks=list_checks(clip, habitual, settings, conditions),
+        checks=list_checks(clip, habitual, conditions),
         made_with=made_with,
     )
 
 
-def _clip_record(clip: ClipFacts, settings: ReadSettings, upright: Upright, label: str | None) -> record.ClipRecord:
+def _clip_record(clip: ClipFacts, read: ReadTrack, label: str | None) -> record.ClipRecord:
     """The clip, with how the camera stood."""
+    upright = read.upright
     roll, pitch = (
         record.Interval(**_rounded({"value": v, "low": v - Z95 * sd, "high": v + Z95 * sd}))
         for v, sd in ((upright.roll_deg, upright.roll_sd_deg), (upright.pitch_deg, upright.pitch_sd_deg))
@@ -75,7 +75,7 @@ def _clip_record(clip: ClipFacts, settings: ReadSettings, upright: Upright, labe
         height_px=clip.height_px,
         frames_analysed=clip.frames_analysed,
         faces_found_share=round(clip.faces_found_share, 4),
-        mirrored=settings.mirrored,
+        mirrored=read.settings.mirrored,
         upright=upright.kind,
         camera_roll_deg=roll,
         camera_pitch_deg=pitch,

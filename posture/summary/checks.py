@@ -123,14 +123,13 @@ def lines_differ(lines: FaceLineTilts) -> bool:
     return abs(lines.difference.value) > LINES_DIFFER_DEG
 
 
-def list_checks(clip: ClipFacts, found: HabitualPosture, settings: ReadSettings, conditions: Conditions) -> list[Check]:
+def list_checks(clip: ClipFacts, found: HabitualPosture, conditions: Conditions) -> list[Check]:
     """List the checks, the most important first.
 
     Parameters
     ----------
     clip : ClipFacts
     found : HabitualPosture
-    settings : ReadSettings
     conditions : Conditions
 
     Returns
@@ -143,7 +142,7 @@ def list_checks(clip: ClipFacts, found: HabitualPosture, settings: ReadSettings,
         *_on_persons(clip),
         _on_time(clip, found),
         *_on_movement(found),
-        _on_mirroring(settings),
+        _on_mirroring(found.read.settings),
         *_on_upright(found),
         *_on_target(found, conditions),
         *_on_trunk(clip, found, conditions),
@@ -308,7 +307,7 @@ def _on_trunk(clip: ClipFacts, found: HabitualPosture, conditions: Conditions) -
         text = f"Position '{conditions.position}': gravity is no zero for tilt, so none is given."
         checks.append(_check("position", "fail", text))
     if found.tilt_on_trunk is None and len(found.postures) == 1 and not clip.is_still:
-        refused = found.trunk.refused
+        refused = found.read.trunk.refused
         why = ", ".join(f"{100 * refused[r]:.0f} % {words}" for r, words in REFUSED.items() if refused.get(r, 0) >= 0.05)
         text = f"The shoulder line could not be used{f' ({why})' if why else ''}: no tilt on the shoulder line is given."
         checks.append(_check("shoulders", "warn", text))

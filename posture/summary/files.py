@@ -12,7 +12,6 @@ import time
 from pathlib import Path
 
 import numpy as np
-from pydantic import ValidationError
 
 from posture.errors import OutputError, RecordError
 from posture.signal.habitual import HabitualPosture
@@ -138,7 +137,7 @@ def track_csv(track: HeadTrack, found: HabitualPosture, person: int | None) -> s
         "steady": steady.astype(int),
         "face_height_px": track.face_height_px,
         "person": np.where(track.face_found, person if person is not None else np.nan, np.nan),
-        "trunk_tilt_deg": found.trunk.tilt_deg if sided else hidden,
+        "trunk_tilt_deg": read.trunk.tilt_deg if sided else hidden,
         "camera_roll_deg": roll,
         "camera_pitch_deg": pitch,
         "quality": track.quality,
@@ -203,7 +202,7 @@ def read_summary(path: Path) -> Summary:
     """
     try:
         return Summary.model_validate_json(path.read_bytes())
-    except (OSError, ValidationError) as error:
+    except (OSError, ValueError) as error:
         raise RecordError(
             f"Expected the summary of a clip; '{path.name}' is none. Give a file that ends in .summary.json, as measure writes it."
         ) from error

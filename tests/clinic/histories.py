@@ -1,4 +1,4 @@
-"""Case histories as data: read them, make records of clips out of their short form, and swap right and left.
+"""Case histories as data: read them, and make records of clips out of their short form.
 
 A film in short form has its angles as ``[value, half-width]`` in degrees; what is not said is usual: sitting, both eyes open, four years
 old, on the camera at eye level. Nothing here looks at the program that is tested.
@@ -6,7 +6,6 @@ old, on the camera at eye level. Nothing here looks at the program that is teste
 
 from __future__ import annotations
 
-import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -15,10 +14,10 @@ from typing import Any, Literal
 
 from posture.clinic.findings import Findings
 from posture.summary.record import Summary
+from tests.clinic.mirror import Json, mirror_findings, mirror_summary, swap, swapped
 
 CASES = Path(__file__).parent / "cases"
 Suspected = Literal["right", "left", "both", "unknown"]
-Json = dict[str, Any]
 
 ON_TARGET = ("camera", "near picture", "far picture")
 TILTED_DEG = 5.0
@@ -28,8 +27,6 @@ USUAL_HALF_DEG = {"tilt": 2.5, "turn": 3.5, "chin": 8.0, "trunk": 4.0, "midface"
 UNLESS_SAID = {"side": "none", "suspected": "open", "urgency": "none"}
 """What is expected of a history that does not say otherwise."""
 
-SWAP = {"right": "left", "left": "right", "Right": "Left", "Left": "Right"}
-SUSPECTED_SWAP: dict[Suspected, Suspected] = {"right": "left", "left": "right"}
 NOT_SEEN = {"value": 0.0, "low": -1.0, "high": 1.0}
 
 
@@ -51,10 +48,10 @@ class History:
         return replace(
             self,
             name=f"{self.name}, mirrored",
-            suspected=SUSPECTED_SWAP.get(self.suspected, self.suspected),
+            suspected=swap(self.suspected),  # type: ignore[arg-type]
             films=tuple(mirror_summary(film) for film in self.films),
             findings=mirror_findings(self.findings),
-            expect=swap_words(self.expect),
+            expect=swapped(self.expect),
         )
 
 
@@ -219,63 +216,3 @@ def _size(angle: Json) -> Json:
 def _moment(angles: Json) -> Json:
     """A single moment."""
     return {"time_s": 3.0, "tilt_deg": angles["tilt"], "turn_deg": angles["turn"], "chin_deg": angles["chin"]}
-
-
-def swap_words(value: Any) -> Any:
-    """The same with right and left swapped in every text, at any depth."""
-    if isinstance(value, str):
-        return re.sub(r"\b(right|left|Right|Left)\b", lambda word: SWAP[word[0]], value)
-    if isinstance(value, Mapping):
-        return {key: swap_words(item) for key, item in value.items()}
-    return [swap_words(item) for item in value] if isinstance(value, list | tuple) else value
-
-
-def mirror_summary(summary: Summary) -> Summary:
-    """The record of the same clip with the picture mirrored."""
-    document = summary.model_dump(by_alias=True)
-    document["clip"]["camera_roll_deg"] = _negative(document["clip"]["camera_roll_deg"])
-    document["conditions"]["covered_eye"] = swap_words(document["conditions"]["covered_eye"])
-    holders = [document["habitual"], document["moment"], *document["postures"]]
-    for held in filter(None, holders):
-        for name in ("tilt_deg", "turn_deg", "tilt_on_trunk_deg", "tilt_midface_deg", "head_shift"):
-            if name in held:
-                held[name] = _negative(held[name])
-    if held := document["habitual"]:
-        held["share_tilt_right"], held["share_tilt_left"] = held["share_tilt_left"], held["share_tilt_right"]
-        held["reach"] = _swap_keys(held["reach"])
-    if symmetry := document["symmetry"]:
-        symmetry["facial_angle_deg"] = _negative(symmetry["facial_angle_deg"])
-        size = symmetry["relative_facial_size"]
-        symmetry["relative_facial_size"] = {"value": 1 / size["value"], "low": 1 / size["high"], "high": 1 / size["low"]}
-    return Summary.model_validate(document)
-
-
-def mirror_findings(findings: Findings) -> Findings:
-    """The same findings in the mirror image of the child."""
-    document = findings.model_dump()
-    for name in ("neck_band_or_mass", "fixing_eye", "hearing_loss_side"):
-        document[name] = swap_words(document[name])
-    for name in ("torsion_deg", "cover", "neck_range_deg", "va_logmar", "hypertropia_pd"):
-        document[name] = document[name] and _swap_keys(document[name])
-    figures = document["hypertropia_pd"]
-    document["hypertropia_pd"] = figures and {key: None if value is None else -value for key, value in figures.items()}
-    for covered in filter(None, (document["cover"] or {}).values()):
-        covered["tilt_deg"] = _negative(covered["tilt_deg"])
-    return Findings.model_validate(document)
-
-
-def _swap_keys(values: Json) -> Json:
-    """The values of the right under the keys of the left, and the other way round."""
-    parts = {key: re.split(r"(right|left)", key) for key in values}
-    return {key: values["".join(SWAP.get(part, part) for part in split)] for key, split in parts.items()}
-
-
-def _negative(angle: Json | None) -> Json | None:
-    """An interval of the other side."""
-    if angle is None:
-        return None
-    swapped = {"value": -angle["value"], "low": -angle["high"], "high": -angle["low"]}
-    if "middle_half" in angle:
-        low, high = angle["middle_half"]
-        swapped["middle_half"] = (-high, -low)
-    return swapped

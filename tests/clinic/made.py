@@ -1,6 +1,5 @@
-"""Summaries and findings of children who never were, and their mirror image."""
+"""Summaries and findings of children who never were."""
 
-import re
 from typing import Any
 
 from posture.clinic.findings import Findings
@@ -122,53 +121,6 @@ def hint(summaries: Summary | list[Summary], suspected: Any = "right", **finding
     """The hint of one clip or more; keys of the findings as they stand in the file."""
     clips = [summaries] if isinstance(summaries, Summary) else summaries
     return hint_of(clips, suspected, Findings(**findings))
-
-
-def swap(text: str) -> str:
-    """A text, or a key, with right and left exchanged; "upright" stays."""
-    return re.sub(
-        r"(?<![a-z])(right|left)(?![a-z])", lambda found: "left" if found[1] == "right" else "right", text, flags=re.IGNORECASE
-    )
-
-
-def swapped(value: Any) -> Any:
-    """Anything with right and left exchanged in its keys and texts; numbers stay."""
-    if isinstance(value, dict):
-        return {swap(key): swapped(inner) for key, inner in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [swapped(inner) for inner in value]
-    return swap(value) if isinstance(value, str) else value
-
-
-def _negated(angle: dict[str, Any] | None) -> dict[str, Any] | None:
-    """An interval to the other side."""
-    if angle is None:
-        return None
-    turned = angle | {"value": -angle["value"], "low": -angle["high"], "high": -angle["low"]}
-    if "middle_half" in angle:
-        turned["middle_half"] = [-angle["middle_half"][1], -angle["middle_half"][0]]
-    return turned
-
-
-def mirror_summary(summary: Summary) -> Summary:
-    """The same child in a mirror: tilt and turn negated, sides exchanged."""
-    document = swapped(summary.model_dump(by_alias=True))
-    if document["habitual"]:
-        for name in ("tilt_deg", "turn_deg", "tilt_on_trunk_deg", "tilt_midface_deg", "head_shift"):
-            document["habitual"][name] = _negated(document["habitual"][name])
-    for posture in document["postures"]:
-        posture |= {name: _negated(posture[name]) for name in ("tilt_deg", "turn_deg")}
-    return Summary(**document)
-
-
-def mirror_findings(findings: dict[str, Any]) -> dict[str, Any]:
-    """The same findings in a mirror: sides exchanged, vertical deviations and tilts negated."""
-    document = swapped(findings)
-    if document.get("hypertropia_pd"):
-        document["hypertropia_pd"] = {key: -value for key, value in document["hypertropia_pd"].items()}
-    for covered in (document.get("cover") or {}).values():
-        covered["tilt_deg"] = _negated(covered["tilt_deg"])
-    return document
 
 
 def words_of(found: Hint) -> str:

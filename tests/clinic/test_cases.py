@@ -8,7 +8,8 @@ from collections.abc import Iterator
 import pytest
 
 from posture.clinic.hint import hint_of
-from tests.clinic.histories import History, Json, findings_of, read_histories, swap_words
+from tests.clinic.histories import History, findings_of, read_histories
+from tests.clinic.mirror import Json, swapped
 
 HISTORIES = read_histories()
 BOTH_WAYS = [case for history in HISTORIES for case in (history, history.mirrored)]
@@ -160,16 +161,16 @@ def test_every_line_has_a_reason_and_a_source(history: History) -> None:
 @pytest.mark.parametrize("history", HISTORIES, ids=[history.name for history in HISTORIES])
 def test_the_mirrored_child_gets_the_mirrored_hint(history: History) -> None:
     hint, other = hint_for(history), hint_for(history.mirrored)
-    assert swap_words({key: hint[key] for key in ("outcome", "side", "suspected", "urgency")}) == {
+    assert swapped({key: hint[key] for key in ("outcome", "side", "suspected", "urgency")}) == {
         key: other[key] for key in ("outcome", "side", "suspected", "urgency")
     }
-    swapped = swap_words(hint)
-    for one, two in zip(swapped["evidence"], other["evidence"], strict=True):
+    in_mirror = swapped(hint)
+    for one, two in zip(in_mirror["evidence"], other["evidence"], strict=True):
         assert {key: one[key] for key in ("finding", "points_to", "strength", "source")} == {
             key: two[key] for key in ("finding", "points_to", "strength", "source")
         }
     # Right may be named before left in both, so the words of a text are the same but not their order.
-    assert [word_counts(text) for text in texts(swapped)] == [word_counts(text) for text in texts(other)]
+    assert [word_counts(text) for text in texts(in_mirror)] == [word_counts(text) for text in texts(other)]
 
 
 def word_counts(text: str) -> Counter[str]:

@@ -9,8 +9,9 @@ from posture.clinic.cover import Covered, CoverTest, TiltHeld, cover_test, cover
 from posture.clinic.findings import Findings
 from posture.clinic.sentences import COVER_NOTES as NOTES
 from posture.summary.record import Interval
-from tests.clinic.clips import interval, summary_of
-from tests.clinic.mirror import mirrored_findings, mirrored_text
+from tests.clinic.clips import summary_of
+from tests.clinic.made import interval
+from tests.clinic.mirror import mirror_findings, swap
 
 OPEN = interval(-14.0)
 RELIEVED, STAYED = interval(-2.0), interval(-14.0)
@@ -154,7 +155,7 @@ def test_a_mirrored_child_gives_the_mirrored_answer(seed: int) -> None:
     flip = {name: Interval(value=-t.value, low=-t.high, high=-t.low) for name, t in (("o", open_), ("r", right), ("l", left))}
     found = cover_test(open_, Covered(right, 30.0), Covered(left, 40.0), age_months=60)
     mirror = cover_test(flip["o"], Covered(flip["l"], 40.0), Covered(flip["r"], 30.0), age_months=60)
-    assert mirror.relief == (None if found.relief is None else mirrored_text(found.relief))
+    assert mirror.relief == (None if found.relief is None else swap(found.relief))
     assert (mirror.right, mirror.left) == (found.left, found.right)
     assert mirror.notes == found.notes
 
@@ -281,7 +282,7 @@ def test_mirrored_findings_and_clips_give_the_mirrored_word() -> None:
     typed = Findings(cover={"left_eye": {"tilt_deg": {"value": -1, "low": -2, "high": 0}, "minutes": 10}}, age_months=60)
     clips = [summary_of(-14.0, covered_eye="none"), summary_of(-14.0, covered_eye="right", covered_minutes=45)]
     mirror = [summary_of(14.0, covered_eye="none"), summary_of(14.0, covered_eye="left", covered_minutes=45)]
-    found, other = cover_test_of(typed, clips), cover_test_of(mirrored_findings(typed), mirror)
+    found, other = cover_test_of(typed, clips), cover_test_of(mirror_findings(typed), mirror)
     assert found is not None
     assert other is not None
     assert (found.relief, other.relief) == ("left only", "right only")
@@ -311,7 +312,7 @@ def test_pair_reaches_twenty_and_is_equal_within_five(right_deg: float, left_deg
     assert reason is None or any(reason in said for said in pair.reasons)
     mirror = head_tilt_pair(TiltHeld(-left_deg, **GOOD), TiltHeld(-right_deg, **GOOD), position="sitting")
     assert mirror.accepted is pair.accepted
-    assert set(mirror.reasons) == {mirrored_text(said) for said in pair.reasons}
+    assert set(mirror.reasons) == {swap(said) for said in pair.reasons}
 
 
 @pytest.mark.parametrize(

@@ -16,10 +16,11 @@ from posture.clinic.findings import (
     flag_words,
     read_findings,
 )
-from posture.clinic.schema import SCHEMAS, schema_text, shipped_schema
+from posture.clinic.schema import SCHEMAS, shipped_schema
 from posture.errors import FindingsError, PostureError
+from posture.summary.schema import schema_text
 from tests.clinic.clips import summary_of
-from tests.clinic.mirror import mirrored_findings
+from tests.clinic.mirror import mirror_findings
 
 FULL: dict[str, Any] = {
     "age_months": 70,
@@ -152,7 +153,7 @@ def test_findings_do_not_change() -> None:
 
 @pytest.mark.parametrize("name", sorted(SCHEMAS))
 def test_shipped_schemas_are_those_of_the_records(name: str) -> None:
-    assert shipped_schema(name) == schema_text(name)
+    assert shipped_schema(name) == schema_text(*SCHEMAS[name])
 
 
 def test_findings_are_as_the_shipped_schema_says() -> None:
@@ -167,8 +168,8 @@ def test_findings_are_as_the_shipped_schema_says() -> None:
 
 def test_mirroring_twice_gives_the_same_findings() -> None:
     findings = Findings(**FULL)
-    once = mirrored_findings(findings)
-    assert mirrored_findings(once) == findings
+    once = mirror_findings(findings)
+    assert mirror_findings(once) == findings
     assert once.hypertropia_pd is not None
     assert once.hypertropia_pd.tilt_left == -18
     assert once.fixing_eye == "right"

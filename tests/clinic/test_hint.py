@@ -22,12 +22,9 @@ from tests.clinic.made import (
     clip,
     hint,
     interval,
-    mirror_findings,
-    mirror_summary,
-    swap,
-    swapped,
     words_of,
 )
+from tests.clinic.mirror import mirror_findings, mirror_summary, swap, swapped
 
 AGE: dict[str, Any] = {"age_months": 60}
 NECK: dict[str, Any] = SAFE | NIL | TIGHT_RIGHT | {"onset": "infancy"}
@@ -109,16 +106,17 @@ def hint_of_case(name: str, suspected: Any = "right") -> Hint:
 @pytest.mark.parametrize("suspected", ["right", "left", "both", "unknown"])
 def test_mirrored_left_to_right_gives_the_mirrored_hint(name: str, suspected: str) -> None:
     clips, findings = CASES[name]
-    mirrored = hint([mirror_summary(one) for one in clips], swap(suspected), **mirror_findings(findings))
+    mirrored = hint_of([mirror_summary(one) for one in clips], swap(suspected), mirror_findings(Findings(**findings)))
     assert mirrored.model_dump() == swapped(hint_of_case(name, suspected).model_dump())
 
 
 def test_mirror_is_not_the_same_child() -> None:
-    clips, findings = CASES["three steps"]
+    clips, values = CASES["three steps"]
+    findings = Findings(**values)
     assert mirror_summary(clips[0]) != clips[0]
     assert mirror_summary(mirror_summary(clips[0])) == clips[0]
     assert mirror_findings(mirror_findings(findings)) == findings
-    assert hint([mirror_summary(clips[0])], "right", **mirror_findings(findings)).side == "left"
+    assert hint_of([mirror_summary(clips[0])], "right", mirror_findings(findings)).side == "left"
 
 
 @NAMES

@@ -10,7 +10,7 @@ from posture.clinic.findings import Findings
 from posture.clinic.muscles import GAZE_LEAST_PD, MUSCLES, TILT_LEAST_PD, Steps, mirrored_muscle, other_side, three_steps
 from posture.clinic.sentences import STEP_NOTES as NOTES
 from posture.clinic.vertical import NORMAL_PD, higher_eye, supine_falls
-from tests.clinic.mirror import mirrored_findings, mirrored_text
+from tests.clinic.mirror import mirror_findings, swap
 
 # --- The table from anatomy: nothing below is read off the package. ---
 
@@ -65,7 +65,7 @@ def weakness_of_right(kind: str) -> tuple[str, str, str]:
 
 
 ANATOMY = {f"right {kind}": weakness_of_right(kind) for kind in PULLS}
-ANATOMY |= {mirrored_text(name): tuple(mirrored_text(side) for side in row) for name, row in list(ANATOMY.items())}  # type: ignore[misc]
+ANATOMY |= {swap(name): tuple(swap(side) for side in row) for name, row in list(ANATOMY.items())}  # type: ignore[misc]
 
 TEXTBOOK = {
     # The Parks three-step test as in standard orthoptic teaching: higher eye, gaze and head tilt on which the deviation grows.
@@ -107,7 +107,7 @@ def test_table_is_that_of_anatomy_and_of_the_textbook(name: str) -> None:
 def test_there_are_eight_muscles_and_each_has_its_own_row() -> None:
     assert set(MUSCLES) == set(TEXTBOOK)
     assert len({(m.higher_eye, m.worse_gaze, m.worse_tilt) for m in MUSCLES.values()}) == 8
-    assert all(MUSCLES[mirrored_text(name)] == mirrored_muscle(muscle) != muscle for name, muscle in MUSCLES.items())
+    assert all(MUSCLES[swap(name)] == mirrored_muscle(muscle) != muscle for name, muscle in MUSCLES.items())
     assert all(muscle.name == name for name, muscle in MUSCLES.items())
 
 
@@ -243,7 +243,7 @@ REVERSALS = [
 
 @pytest.mark.parametrize(("figures", "as_both"), REVERSALS)
 def test_higher_eye_that_changes_leaves_no_single_muscle(figures: dict[str, float], as_both: bool) -> None:
-    for findings in (Findings(hypertropia_pd=figures), mirrored_findings(Findings(hypertropia_pd=figures))):
+    for findings in (Findings(hypertropia_pd=figures), mirror_findings(Findings(hypertropia_pd=figures))):
         found = three_steps(findings)
         assert found.left == found.named == frozenset()
         assert found.contradiction is not None
@@ -475,13 +475,13 @@ def test_drawings_reach_every_kind_of_answer() -> None:
 @pytest.mark.parametrize("seed", SEEDS)
 def test_a_mirrored_child_gives_the_mirrored_answer(seed: int) -> None:
     findings = Findings(**drawn(seed))
-    found, mirror = three_steps(findings), three_steps(mirrored_findings(findings))
-    assert mirror.left == {mirrored_text(name) for name in found.left}
-    assert mirror.named == {mirrored_text(name) for name in found.named}
+    found, mirror = three_steps(findings), three_steps(mirror_findings(findings))
+    assert mirror.left == {swap(name) for name in found.left}
+    assert mirror.named == {swap(name) for name in found.named}
     for one, other in zip(found.steps, mirror.steps, strict=True):
         assert other.decided is one.decided
-        assert other.side == (None if one.side is None else mirrored_text(one.side))
-        assert other.left == {mirrored_text(name) for name in one.left}
+        assert other.side == (None if one.side is None else swap(one.side))
+        assert other.left == {swap(name) for name in one.left}
     same = ("decided", "method_ok", "nil", "torsion", "torsion_matches", "skew", "both_sides", "both_possible", "notes")
     assert all(getattr(mirror, name) == getattr(found, name) for name in same)
 

@@ -8,7 +8,7 @@ import pytest
 from posture.clinic.findings import Findings
 from posture.clinic.neck import NORMS, NeckRange, Reached, neck_range, published_range, range_of
 from posture.clinic.sentences import NECK_NOTES as NOTES
-from tests.clinic.mirror import mirrored_findings, mirrored_text
+from tests.clinic.mirror import mirror_findings, swap
 
 EVEN = {"tilt_right": 60.0, "tilt_left": 60.0, "turn_right": 80.0, "turn_left": 80.0, "passive": True}
 
@@ -153,11 +153,11 @@ def test_a_mirrored_child_gives_the_mirrored_answer(seed: int) -> None:
     rng = np.random.default_rng(seed)
     typed: dict[str, Any] = {key: float(rng.integers(30, 70)) for key in list(EVEN)[:4] if rng.random() < 0.9}
     findings = Findings(age_months=int(rng.integers(0, 140)), neck_range_deg=typed | {"passive": bool(rng.random() < 0.5)})
-    found, mirror = neck_range(findings), neck_range(mirrored_findings(findings))
+    found, mirror = neck_range(findings), neck_range(mirror_findings(findings))
     assert found is not None
     assert mirror is not None
-    assert mirror.tight == (None if found.tight is None else mirrored_text(found.tight))
-    assert set(mirror.short) == {mirrored_text(name) for name in found.short}
+    assert mirror.tight == (None if found.tight is None else swap(found.tight))
+    assert set(mirror.short) == {swap(name) for name in found.short}
     for name in ("tilt_difference_deg", "turn_difference_deg"):
         value = getattr(found, name)
         assert getattr(mirror, name) == (None if value is None else -value)

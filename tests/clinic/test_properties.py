@@ -14,14 +14,12 @@ from posture.clinic.hint import Hint, hint_of, hint_sentences
 from posture.summary.record import Summary
 from tests.clinic.histories import (
     History,
-    Json,
     Suspected,
     film_of,
     findings_of,
-    mirror_findings,
-    mirror_summary,
     read_histories,
 )
+from tests.clinic.mirror import Json, mirror_findings, mirror_summary
 from tests.clinic.test_cases import NECK_WORDS, NEVER, SOON, TODAY, texts
 
 HISTORIES = read_histories()

@@ -4,7 +4,7 @@ import pytest
 
 from posture.clinic.findings import RED_FLAGS_SOON, RED_FLAGS_TODAY, Findings
 from posture.clinic.urgency import NECK_FLAGS, neck_may_move, urgency_of
-from tests.clinic.mirror import mirrored_findings, mirrored_text
+from tests.clinic.mirror import mirror_findings, swap
 
 SKEW = {"primary": 12.0, "supine": 4.0}
 
@@ -129,6 +129,6 @@ def test_a_mirrored_child_is_as_urgent(primary: float) -> None:
         torsion_deg={"right_eye": -3, "left_eye": 3},
         red_flags=["mass"],
     )
-    found, mirror = urgency_of(findings), urgency_of(mirrored_findings(findings))
+    found, mirror = urgency_of(findings), urgency_of(mirror_findings(findings))
     assert mirror.speed == found.speed == "today"
-    assert mirror.reasons == tuple(mirrored_text(reason) for reason in found.reasons)
+    assert mirror.reasons == tuple(swap(reason) for reason in found.reasons)

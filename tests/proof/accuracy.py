@@ -15,15 +15,13 @@ from __future__ import annotations
 import argparse
 import json
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tests.proof.landmark_table import is_gross, is_used, make_table, quality_says
-from tests.proof.material import Rgb, load_heads
+from tests.proof.material import Rgb, in_processes, load_heads
 from tests.proof.occluders import CONDITIONS, Condition
 from tests.proof.rows import (
     BANDS_PX,
@@ -112,13 +110,7 @@ def measure_all(
         One head in one cell, in order.
     """
     jobs = [(name, condition, band, per_head, seed) for name in names for condition in conditions for band in bands_px]
-    if workers == 1:
-        for job in jobs:
-            yield measure_cell(*job)
-        return
-    # A process started anew: forking after the landmarker's threads have begun may stop for ever.
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-        yield from pool.map(measure_cell, *zip(*jobs, strict=True))
+    return in_processes(measure_cell, jobs, workers)
 
 
 def summary_line(rows: Sequence[Row]) -> str:

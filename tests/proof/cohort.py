@@ -17,7 +17,8 @@ from scipy.stats import binomtest
 
 from posture.clinic.hint import Hint, hint_of
 from posture.summary.record import Summary
-from tests.clinic.histories import Json, film_of, findings_of
+from tests.clinic.histories import film_of, findings_of
+from tests.clinic.mirror import Json
 from tests.proof.cohort_causes import CAUSES, Cause
 from tests.proof.cohort_child import Child, Rng
 

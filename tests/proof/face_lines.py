@@ -11,10 +11,8 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from itertools import chain
-from multiprocessing import get_context
 from typing import Any, Literal, get_args
 
 import numpy as np
@@ -25,7 +23,7 @@ from posture.face.seen import FaceSeen
 from posture.geometry.angles import line_of_sight, posture_matrix
 from posture.geometry.face_lines import face_lines
 from posture.geometry.pose import Camera, angles_against_camera, estimate_pose, project
-from tests.proof.material import Rgb, load_heads, see_face
+from tests.proof.material import Rgb, in_processes, load_heads, see_face
 from tests.proof.occluders import NOISE
 from tests.proof.places import find_places, load_head
 
@@ -190,9 +188,8 @@ def see_head(picture: Rgb, name: str, rotation: Array, place_m: Array, face_px: 
     return face if face is not None and np.linalg.norm(face.centre_px - centre) < face_px / 2 else None
 
 
-def watch_head(job: tuple[str, tuple[float, float], int, int]) -> list[Spell]:
+def watch_head(name: str, band_px: tuple[float, float], spells: int, pictures: int) -> list[Spell]:
     """All spells of one head in one band: as many of each kind as told, of so many pictures each."""
-    name, band_px, spells, pictures = job
     background = load_heads().room((WIDTH_PX, HEIGHT_PX), seed=2)
     rng = np.random.default_rng([SEED, *name.encode(), round(band_px[0])])
     found = []
@@ -300,12 +297,7 @@ def rms(error_deg: Array) -> float:
 def watch_all(names: Sequence[str], spells: int, pictures: int, workers: int) -> Iterator[list[Spell]]:
     """The spells of all heads in all bands."""
     jobs = [(name, band, spells, pictures) for name in names for band in BANDS_PX]
-    if workers == 1:
-        yield from map(watch_head, jobs)
-        return
-    # A process started anew: forking after the landmarker's threads have begun may stop for ever.
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-        yield from pool.map(watch_head, jobs)
+    return in_processes(watch_head, jobs, workers)
 
 
 def main(argv: Sequence[str] | None = None) -> None:

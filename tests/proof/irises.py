@@ -21,11 +21,9 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import chain, product
-from multiprocessing import get_context
 from typing import Any, Literal, get_args
 
 import numpy as np
@@ -38,7 +36,7 @@ from posture.geometry.angles import FACING, line_of_sight
 from posture.geometry.face_lines import LEFT_EYE, RIGHT_EYE, on_own_plane_cm
 from posture.geometry.pose import estimate_pose
 from tests.proof.face_lines import CAMERA, HEIGHT_PX, OFF_CENTRE, WIDTH_PX, draw_noisy, put_at, see_head
-from tests.proof.material import load_heads
+from tests.proof.material import in_processes, load_heads
 from tests.proof.places import find_places, load_head
 from tests.proof.scatter import family
 
@@ -247,9 +245,8 @@ def _aim(name: str, rotation: Array, place_m: Array, look: Look, rng: np.random.
     return aim if across <= ACROSS_DEG and up <= UP_DEG else None
 
 
-def watch_head(job: tuple[str, tuple[float, float], int, bool]) -> list[Seen]:
+def watch_head(name: str, band_px: tuple[float, float], pictures: int, literal: bool) -> list[Seen]:
     """So many pictures of each kind of look, of one head with heights in one band; sharp ones, and as many soft ones."""
-    name, band_px, pictures, literal = job
     background = load_heads().room((WIDTH_PX, HEIGHT_PX), seed=3)
     rng = np.random.default_rng([SEED, *name.encode(), round(band_px[0])])
     found = []
@@ -441,12 +438,7 @@ def head_names() -> list[str]:
 def watch_all(names: Sequence[str], pictures: int, literal: bool, workers: int) -> Iterator[list[Seen]]:
     """The pictures of all heads in all bands."""
     jobs = [(name, band, pictures, literal) for name in names for band in BANDS_PX]
-    if workers == 1:
-        yield from map(watch_head, jobs)
-        return
-    # A process started anew: forking after the landmarker's threads have begun may stop for ever.
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-        yield from pool.map(watch_head, jobs)
+    return in_processes(watch_head, jobs, workers)
 
 
 def main(argv: Sequence[str] | None = None) -> None:

@@ -7,9 +7,13 @@ import importlib.util
 import os
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from itertools import starmap
+from multiprocessing import get_context
 from pathlib import Path
 from types import ModuleType
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +34,7 @@ HEADS_MISSING = f"the rendered heads are not here ({HEADS.parent.name}/{HEADS.na
 CLIPS_MISSING = f"the real clips are not here ({CLIPS.parent.name}/{CLIPS.name} beside the project)"
 
 Rgb = NDArray[np.uint8]
+T = TypeVar("T")
 
 
 def heads_present() -> bool:
@@ -71,6 +76,16 @@ def load_heads() -> ModuleType:
     finally:
         sys.dont_write_bytecode = wrote_bytecode
     return module
+
+
+def in_processes(work: Callable[..., T], jobs: Sequence[tuple[Any, ...]], workers: int) -> Iterator[T]:
+    """What comes of each job, a tuple of arguments, in order; with more than one worker in processes of their own."""
+    if workers == 1:
+        yield from starmap(work, jobs)
+        return
+    # A process started anew: forking after the landmarker's threads have begun may stop for ever.
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+        yield from pool.map(work, *zip(*jobs, strict=True))
 
 
 def load_astronaut() -> Rgb:

@@ -352,7 +352,7 @@ def test_tilt_on_the_shoulder_line_is_tilt_less_lean(leaning: Leaning, lean_deg:
     found = found_of(leaning(lean_deg=lean_deg))
     against = found.tilt_on_trunk
     assert against is not None
-    assert np.nanmedian(found.trunk.tilt_deg) == pytest.approx(lean_deg, abs=0.15)
+    assert np.nanmedian(found.read.trunk.tilt_deg) == pytest.approx(lean_deg, abs=0.15)
     assert against.value == pytest.approx(medians(found)[0] - lean_deg, abs=0.15)
     assert against.low < against.value < against.high
     # The published part of the shoulders alone is 2.4 degrees or more.
@@ -406,7 +406,7 @@ def test_mirrored_picture_negates_what_is_read_of_the_shoulders(leaning: Leaning
         assert b.value == pytest.approx(-a.value, abs=0.3)
         assert [b.high, b.low] == pytest.approx([-a.low, -a.high], abs=0.3)
         assert same.value == pytest.approx(a.value)
-    assert yes.trunk.tilt_deg == pytest.approx(-no.trunk.tilt_deg, nan_ok=True)
+    assert yes.read.trunk.tilt_deg == pytest.approx(-no.read.trunk.tilt_deg, nan_ok=True)
 
 
 @pytest.mark.parametrize(
@@ -419,7 +419,7 @@ def test_shoulders_that_are_refused_give_nothing_and_say_why(leaning: Leaning, h
     assert len(found.postures) == 1
     assert found.tilt_on_trunk is None
     assert found.head_shift is None
-    assert found.trunk.refused[reason] == 1.0
+    assert found.read.trunk.refused[reason] == 1.0
     # The tilt itself needs no shoulders.
     assert medians(found)[0] == pytest.approx(-12.0, abs=1.1)
 
@@ -432,7 +432,7 @@ def test_shoulders_seen_in_too_few_spells_give_nothing(leaning: Leaning) -> None
         array[~early] = np.nan
         whole = replace(whole, **{name: array})
     found = found_of(whole)
-    assert np.isfinite(found.trunk.tilt_deg).sum() > 60
+    assert np.isfinite(found.read.trunk.tilt_deg).sum() > 60
     assert found.tilt_on_trunk is None
     assert found.head_shift is None
 
@@ -496,7 +496,7 @@ def test_two_postures_have_no_trunk_no_shift_and_no_lines(make_track: Callable[.
     n = len(time_s)
     found = found_of(replace(track, eye_line_deg=np.zeros(n), midface_line_deg=np.full(n, 5.0)))
     assert len(found.postures) == 2
-    assert np.isfinite(found.trunk.tilt_deg).any()
+    assert np.isfinite(found.read.trunk.tilt_deg).any()
     assert (found.tilt_on_trunk, found.head_shift, found.lines) == (None, None, None)
 
 

@@ -66,9 +66,8 @@ def measure(make_track: Callable[..., HeadTrack], make_held: Callable[..., tuple
             facts |= {"faces_found_share": 0.0, "persons": 0, "person": None, "face_height_px": None}
         found = read(mirrored, kind, rhythm)
         clip = replace(FACTS, **facts)
-        settings = Settings(mirrored=mirrored).read_settings()
         conditions = conditions or Conditions(target="camera")
-        summary = build_summary(clip, found.found, settings, conditions, found.summary.made_with, "K7")
+        summary = build_summary(clip, found.found, conditions, found.summary.made_with, "K7")
         return replace(found, facts=clip, summary=summary)
 
     return make

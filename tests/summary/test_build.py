@@ -232,7 +232,7 @@ def with_all(found: HabitualPosture, difference_deg: float = 4.0) -> HabitualPos
 def built(made: Measurement, found: HabitualPosture, **conditions: Any) -> Summary:
     """The record of a measurement of which something else was found."""
     stated = Conditions(**({"target": "camera"} | conditions))
-    return build_summary(made.facts, found, found.read.settings, stated, made.summary.made_with)
+    return build_summary(made.facts, found, stated, made.summary.made_with)
 
 
 def test_shoulders_and_lines_are_in_the_record(measure: Measure) -> None:

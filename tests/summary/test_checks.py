@@ -50,7 +50,7 @@ def test_two_persons_are_a_warning_that_names_the_one(measure: Measure, person: 
 def test_person_who_was_not_seen_is_a_failure(measure: Measure, persons: int, said: str) -> None:
     made = measure("no", "no face")
     facts = replace(made.facts, persons=persons, person=None, asked_person=3)
-    checks = list_checks(facts, made.found, made.found.read.settings, Conditions(target="camera"))
+    checks = list_checks(facts, made.found, Conditions(target="camera"))
     assert checks[0].name == "person"
     assert checks[0].level == "fail"
     assert "Person 3 was asked for" in checks[0].text
@@ -114,7 +114,7 @@ def with_reading(found: HabitualPosture, **changes: object) -> HabitualPosture:
 
 def list_of(made: Measurement, found: HabitualPosture, conditions: Conditions | None = None) -> dict[str, Check]:
     """Checks by their names, each of them once."""
-    checks = list_checks(made.facts, found, found.read.settings, conditions or Conditions(target="camera"))
+    checks = list_checks(made.facts, found, conditions or Conditions(target="camera"))
     assert len({c.name for c in checks}) == len(checks)
     return {c.name: c for c in checks}
 
@@ -259,9 +259,7 @@ def test_two_postures_are_not_for_want_of_time_on_the_target(measure: Measure) -
 def test_camera_as_target_above_or_below_is_no_evidence_for_chin(measure: Measure, height: str, marked: bool) -> None:
     made = measure("no")
     found = replace(made.found, target_s=20.0, from_target=True) if marked else made.found
-    checks = list_checks(
-        made.facts, found, found.read.settings, Conditions(target="camera", camera_height=height)  # type: ignore[arg-type]
-    )  # fmt: skip
+    checks = list_checks(made.facts, found, Conditions(target="camera", camera_height=height))  # type: ignore[arg-type]
     said = [c for c in checks if f"a camera {height} eye level" in c.text]
     assert [c.level for c in said] == ["warn"]
     assert "chin is not evidence" in said[0].text
@@ -288,7 +286,7 @@ def trunk_of(made: Measurement, **refused: float) -> Trunk:
 
 def test_shoulders_that_could_not_be_used_say_why(measure: Measure) -> None:
     made = measure("no")
-    check = list_of(made, replace(made.found, trunk=trunk_of(made, arm_raised=0.6, turned=0.37, stray=0.03)))["shoulders"]
+    check = list_of(made, with_reading(made.found, trunk=trunk_of(made, arm_raised=0.6, turned=0.37, stray=0.03)))["shoulders"]
     assert check.level == "warn"
     assert "60 % had an arm raised, 37 % had the trunk turned away)" in check.text
     assert "no tilt on the shoulder line is given" in check.text
@@ -296,7 +294,7 @@ def test_shoulders_that_could_not_be_used_say_why(measure: Measure) -> None:
 
 def test_shoulders_that_were_never_looked_at_are_not_blamed(measure: Measure) -> None:
     made = measure("no")
-    check = list_of(made, replace(made.found, trunk=trunk_of(made)))["shoulders"]
+    check = list_of(made, with_reading(made.found, trunk=trunk_of(made)))["shoulders"]
     assert check.level == "warn"
     assert "%" not in check.text
 
