@@ -1,81 +1,28 @@
-"""The command line: a thin face on `posture.measure`; no arithmetic."""
+"""`posture measure`: clips to tracks and summaries."""
 
 from __future__ import annotations
 
 import contextlib
-import math
 import sys
-from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, get_args
+from typing import TYPE_CHECKING, get_args
 
 import click
 
-from posture import __version__
+from posture.cli.group import EXIT_OTHER, EXIT_UNREADABLE, Number, main
 from posture.conventions import Mirrored
-from posture.errors import (
-    ClipError,
-    ConditionsError,
-    FindingsError,
-    PostureError,
-    RecordError,
-    SpanError,
-    missing_library_error,
-)
+from posture.errors import ClipError
 from posture.geometry.devices import DEVICES
-from posture.terminal import Bars, bar, progress_display, say
+from posture.terminal import Bars, progress_display, say
 
-if TYPE_CHECKING:  # What each command needs is loaded when it runs.
+if TYPE_CHECKING:  # What a command needs is loaded when it runs.
     from rich.progress import Progress
 
     from posture.batch.child import Job
     from posture.batch.clips import Outcome
 
-EXIT_OTHER, EXIT_ARGUMENTS, EXIT_UNREADABLE = 1, 2, 3
-
 MAX_WORKERS = 32
 """Each takes about 0.4 GB of memory; more than this is a slip of the finger."""
-
-DEMO_FOLDER = Path("posture-demo")
-
-
-class Number(click.FloatRange):
-    """A number within bounds; what is no number at all, "nan", is refused too."""
-
-    name = "number"
-
-    def convert(self, value: Any, parameter: click.Parameter | None, context: click.Context | None) -> float:
-        """Convert, see `click.ParamType`."""
-        number = super().convert(value, parameter, context)
-        if math.isnan(number):
-            self.fail(f"Expected a number; '{value}' came.", parameter, context)
-        return float(number)
-
-
-class _Commands(click.Group):
-    """Turns this package's errors into one line and an exit status."""
-
-    def invoke(self, context: click.Context) -> Any:
-        try:
-            return super().invoke(context)
-        except (ConditionsError, FindingsError, RecordError, SpanError) as error:
-            click.echo(f"posture: {error}", err=True)
-            context.exit(EXIT_ARGUMENTS)
-        except PostureError as error:
-            click.echo(f"posture: {error}", err=True)
-            context.exit(EXIT_OTHER)
-        except (ImportError, OSError) as error:
-            missing = missing_library_error(error)
-            if missing is None:
-                raise
-            click.echo(f"posture: {missing}", err=True)
-            context.exit(EXIT_OTHER)
-
-
-@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 120})
-@click.version_option(__version__, prog_name="posture")
-def main() -> None:
-    """Measure a child's habitual head posture from ordinary video. A screening aid, not a diagnosis."""
 
 
 @main.command()
@@ -183,65 +130,6 @@ def measure(
         sys.exit(EXIT_UNREADABLE if all(isinstance(error, ClipError) for error in errors) else EXIT_OTHER)
 
 
-@main.command()
-@click.argument("summaries", nargs=-1, required=True, type=click.Path(path_type=Path, dir_okay=False, exists=True))
-@click.option("--suspected", required=True, type=click.Choice(["right", "left", "both", "unknown"]),
-              help="Side of the weak muscle that is suspected.")  # fmt: skip
-@click.option("--findings", "findings_file", type=click.Path(path_type=Path, dir_okay=False, exists=True),
-              help="JSON file of what the examination showed; its schema ships in posture/clinic/schemas.")  # fmt: skip
-@click.option("--json", "as_json", is_flag=True, help="Print the hint as JSON.")
-def hint(
-    summaries: tuple[Path, ...],
-    suspected: Literal["right", "left", "both", "unknown"],
-    findings_file: Path | None,
-    as_json: bool,
-) -> None:
-    """Lay measured clips of one child (SUMMARIES) beside the suspected side and the examination. A screening hint, no diagnosis."""
-    from posture.clinic.findings import Findings, read_findings
-    from posture.clinic.hint import hint_of, hint_sentences
-    from posture.summary.files import read_summary
-
-    findings = read_findings(findings_file) if findings_file else Findings()
-    found = hint_of([read_summary(path) for path in summaries], suspected, findings)
-    click.echo(found.to_json().rstrip() if as_json else "\n".join(hint_sentences(found)))
-
-
-@main.command()
-@click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
-def sample(folder: Path) -> None:
-    """Write the sample clips (an invented, drawn child) and their truth into FOLDER."""
-    from posture.samples import write_samples
-
-    with bar("drawing the samples") as advance:
-        paths = write_samples(folder, on_progress=lambda name, share: advance(share))
-    for path in paths:
-        click.echo(path)
-
-
-@main.command()
-@click.option("--out", "folder", type=click.Path(path_type=Path, file_okay=False), default=DEMO_FOLDER, show_default=True)
-def demo(folder: Path) -> None:
-    """Do the whole job on the sample clips, offline, ending in a folder of results."""
-    from posture.demo import run_demo
-
-    with bar("demo") as advance:
-        found = run_demo(folder, advance)
-    click.echo("\n".join(found.sentences))
-    click.echo(f"Results: {folder.resolve()}")
-    click.echo(f"Begin with: {found.page.resolve()}")
-
-
-@main.command()
-@click.option("--port", type=click.IntRange(1, 65535), default=8501, show_default=True)
-def page(port: int) -> None:
-    """Start the page on 127.0.0.1."""
-    import_module("posture.measure")  # A missing system library is told here, not in the browser.
-
-    from posture.page.start import start_page
-
-    start_page(port)
-
-
 def _roll(upright: str) -> float | None:
     """The roll that --upright states; None where it states none."""
     if upright in ("as-filmed", "scene"):
@@ -293,7 +181,3 @@ def _show(outcome: Outcome, as_json: bool, named: bool, progress: Progress) -> N
         name = [f"{clip_name(outcome)}:"] if named else []
         written = f"Written: {printable(str(outcome.paths[1]))}"
         say(progress, "\n".join([*name, *result_sentences(outcome.summary), written]))
-
-
-if __name__ == "__main__":
-    main()
