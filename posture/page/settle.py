@@ -19,13 +19,15 @@ from posture.page.side import SideView
 from posture.page.style import tag
 from posture.preview import straightened
 from posture.see import SeenClip
+from posture.signal.reading import AS_FILMED_ROLL_SD_DEG
 from posture.summary.words import say_stand
 
-Way = Literal["scene", "marked", "as-filmed"]
+Way = Literal["scene", "marked", "level", "as-filmed"]
 
 WAYS: dict[Way, str] = {
     "scene": "From the plumb lines in the picture",
     "marked": "I mark something plumb",
+    "level": "It stood level, on a table or a stand",
     "as-filmed": "As filmed",
 }
 
@@ -49,7 +51,7 @@ class UprightAnswer:
 
     Attributes
     ----------
-    way : {"scene", "marked", "as-filmed"}
+    way : {"scene", "marked", "level", "as-filmed"}
     stand : Stand or None
         As marked; None until a line was drawn, and the picture's own lines count until then.
     """
@@ -61,6 +63,8 @@ class UprightAnswer:
         """The settings with this answer; a stated roll is left as it is."""
         if settings.roll_deg is not None:
             return settings
+        if self.way == "level":
+            return replace(settings, roll_deg=0.0, roll_sd_deg=AS_FILMED_ROLL_SD_DEG)
         if self.way != "marked" or self.stand is None:
             return replace(settings, from_scene=self.way != "as-filmed")
         stand = self.stand
@@ -156,12 +160,14 @@ def _said(measured: Measurement, way: Way) -> str:
     """What the answer came to."""
     upright, scene = measured.found.read.upright, measured.found.read.scene
     if way == "scene" and scene is None:
-        return f"{NO_LINES} Mark something plumb if there is anything."
+        return f"{NO_LINES} Mark something plumb if there is anything, or say that it stood level."
     said = say_stand(upright.roll_deg, upright.pitch_deg)
     if way == "scene" or (way == "marked" and upright.kind == "marked"):
         return f"{said[0].upper()}{said[1:]}. This is taken out of the angles."
     if way == "marked":
         return "Draw a line along something plumb: a door frame, the corner of the room, the edge of a cupboard."
+    if way == "level":
+        return "Taken as level to within five degrees, as a camera on a table or a stand is. A film from the hand is not."
     if scene is None:
         return NO_LINES
     lines = say_stand(float(np.median(scene.roll_deg)), float(np.median(scene.pitch_deg)))

@@ -51,6 +51,10 @@ AS_FILMED_ROLL_SD_DEG = 2.5
 AS_FILMED_PITCH_SD_DEG = PITCH_PRIOR_SD_DEG
 """Cameras look down on a child, or up from a table, by up to about fifteen degrees (common practice, no source)."""
 
+UNKNOWN_ROLL_SD_DEG, UNKNOWN_PITCH_SD_DEG = 7.5, 10.0
+"""Where the picture shows nothing plumb either, it may be a hand that held the camera aslant: rolled by up to fifteen degrees and pitched
+by up to twenty (common practice, no source)."""
+
 STATED_ROLL_SD_DEG = 1.0
 """A roll that a person states from a plumb line is good to about two degrees (common practice, no source)."""
 
@@ -115,6 +119,8 @@ class ReadSettings:
         When an examiner had set the head straight.
     chin_zero : ChinZero or None
         From another clip of the same person; spans of this one come first.
+    asked : tuple of Span
+        When movements were asked of the person: what was done then is no habit.
     """
 
     mirrored: Mirrored = "unknown"
@@ -125,6 +131,7 @@ class ReadSettings:
     on_target: tuple[Span, ...] | None = None
     head_set: tuple[Span, ...] = ()
     chin_zero: ChinZero | None = None
+    asked: tuple[Span, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -287,6 +294,10 @@ def _scene(track: HeadTrack, lens: Lens) -> SceneStand | None:
 def _settle(settings: ReadSettings, scene: SceneStand | None) -> Upright:
     """How the camera stood, by the settings and what the scene says."""
     stated = settings.upright
+    if scene is None and stated.kind == "as-filmed":
+        # A stated pitch stands.
+        pitch_sd = UNKNOWN_PITCH_SD_DEG if stated.pitch_sd_deg == AS_FILMED_PITCH_SD_DEG else stated.pitch_sd_deg
+        return replace(stated, roll_sd_deg=UNKNOWN_ROLL_SD_DEG, pitch_sd_deg=pitch_sd)
     if scene is None:
         return stated
     roll, pitch = float(np.median(scene.roll_deg)), float(np.median(scene.pitch_deg))

@@ -261,7 +261,6 @@ def _on_mirroring(settings: ReadSettings) -> Check:
 def _on_upright(found: HabitualPosture) -> list[Check]:
     """How the camera stood."""
     upright, scene = found.read.upright, found.read.scene
-    asked = found.read.settings.from_scene
     spread = f"known to about {Z95 * upright.roll_sd_deg:.0f} and {Z95 * upright.pitch_sd_deg:.0f} degrees"
     if upright.kind == "scene":
         text = f"The picture's own plumb lines say: {say_stand(upright.roll_deg, upright.pitch_deg)} ({spread})."
@@ -271,11 +270,11 @@ def _on_upright(found: HabitualPosture) -> list[Check]:
     pitched = (
         f"as not rolled, looking {'down' if upright.pitch_deg > 0 else 'up'} by {abs(upright.pitch_deg):.0f} degrees as stated"
     )
-    text = f"The camera is taken {pitched if upright.pitch_deg else 'as level, as filmed'}. One set up by eye may be off by"
+    text = f"The camera is taken {pitched if upright.pitch_deg else 'as level, as filmed'}. It may be off by"
     text += f" {Z95 * upright.roll_sd_deg:.0f} degrees; the interval of tilt holds that."
-    if asked:
-        text = f"The picture shows no plumb lines worth trusting. {text} Mark something plumb."
-    elif scene is not None:
+    if scene is None:
+        text = f"The picture shows no plumb lines worth trusting. {text} Mark something plumb, or say that it stood level."
+    else:
         stand = say_stand(float(np.median(scene.roll_deg)), float(np.median(scene.pitch_deg)))
         text += f" The picture's own plumb lines say: {stand}. Read upright from the scene to use that."
     return [_check("upright", "warn", text)]

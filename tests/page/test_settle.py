@@ -36,6 +36,12 @@ def test_an_answer_becomes_settings(answer, from_scene, roll):
         assert (settings.pitch_deg, settings.roll_sd_deg, settings.pitch_sd_deg) == (9.0, 0.8, 2.5)
 
 
+def test_a_camera_said_to_stand_level_is_level_to_five_degrees():
+    settings = UprightAnswer("level", STAND).applied_to(Settings("no"))
+    assert (settings.from_scene, settings.roll_deg, settings.pitch_deg) == (False, 0.0, None)
+    assert 1.96 * settings.roll_sd_deg == pytest.approx(5.0, abs=0.2)
+
+
 def test_a_sample_keeps_what_is_known_of_it():
     known = Settings("no", roll_deg=0.0, pitch_deg=0.0)
     assert UprightAnswer("marked", STAND).applied_to(known) == known

@@ -342,7 +342,7 @@ def leaning(make_track: Callable[..., HeadTrack], make_held: Held) -> Leaning:
     return make
 
 
-def found_of(track: HeadTrack, mirrored: str = "no", *stated: float) -> HabitualPosture:
+def found_of(track: HeadTrack, mirrored: str = "no", *stated: float | None) -> HabitualPosture:
     """What a track comes to, the camera as filmed or as stated."""
     return find_habitual_posture(read_track(track, ReadSettings(mirrored, upright_from(*stated))))  # type: ignore[arg-type]
 
@@ -367,11 +367,12 @@ def test_roll_of_the_camera_cancels_out_on_the_shoulder_line(leaning: Leaning, r
     assert medians(rolled)[0] - medians(level)[0] == pytest.approx(roll_deg, abs=0.1)
     assert rolled.tilt_on_trunk.value == pytest.approx(level.tilt_on_trunk.value, abs=0.1)
     # So that knowing it makes tilt surer and this no surer.
-    stated = found_of(leaning(lean_deg=-5.0), "no", 0.0)
+    stated, unstated = (found_of(leaning(lean_deg=-5.0), "no", known, 0.0) for known in (0.0, None))
     assert stated.tilt_on_trunk is not None
+    assert unstated.tilt_on_trunk is not None
     halves = [
         [f.postures[0].tilt.interval.high - medians(f)[0], f.tilt_on_trunk.high - f.tilt_on_trunk.value]
-        for f in (stated, level)
+        for f in (stated, unstated)
     ]  # type: ignore[union-attr]
     assert halves[0][0] < halves[1][0] - 1
     assert halves[0][1] == pytest.approx(halves[1][1])

@@ -14,6 +14,8 @@ from posture.signal.reading import (
     AS_FILMED_ROLL_SD_DEG,
     STATED_PITCH_SD_DEG,
     STATED_ROLL_SD_DEG,
+    UNKNOWN_PITCH_SD_DEG,
+    UNKNOWN_ROLL_SD_DEG,
     ReadSettings,
     read_track,
     upright_from,
@@ -129,6 +131,12 @@ def test_scene_that_says_nothing_is_read_as_filmed(track: HeadTrack) -> None:
     assert asked.upright == plain.upright
     assert (asked.upright.kind, asked.scene) == ("as-filmed", None)
     assert np.array_equal(asked.angles_deg, plain.angles_deg, equal_nan=True)
+    # Nothing says that it was set up by eye rather than held aslant; a pitch that was stated stands.
+    assert (plain.upright.roll_sd_deg, plain.upright.pitch_sd_deg) == (UNKNOWN_ROLL_SD_DEG, UNKNOWN_PITCH_SD_DEG)
+    pitched = read_track(track, ReadSettings("no", upright_from(None, 12.0))).upright
+    assert (pitched.roll_sd_deg, pitched.pitch_sd_deg) == (UNKNOWN_ROLL_SD_DEG, STATED_PITCH_SD_DEG)
+    level = read_track(track, ReadSettings("no", upright_from(0.0))).upright
+    assert (level.roll_sd_deg, level.pitch_sd_deg) == (STATED_ROLL_SD_DEG, AS_FILMED_PITCH_SD_DEG)
 
 
 def test_as_filmed_against_what_the_scene_says_is_less_sure(make_track: Callable[..., HeadTrack]) -> None:
