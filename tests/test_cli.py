@@ -416,6 +416,18 @@ def test_measure_unknown_mirroring_has_no_side(tmp_path: Path, short_film: Path)
     assert "right" not in said
 
 
+def test_measure_imports_nothing_of_the_working_folder(tmp_path: Path, short_film: Path) -> None:
+    (tmp_path / "numpy.py").write_text("from pathlib import Path\nPath('taken').touch()\n", encoding="utf-8")
+    # As the installed command does: a script of another folder, which puts that one on the path and not the working folder.
+    (tmp_path / "bin").mkdir()
+    script = tmp_path / "bin" / "run.py"
+    script.write_text("from posture.cli import main\nmain(prog_name='posture')\n", encoding="utf-8")
+    command = [sys.executable, str(script), "measure", str(short_film), "--out", "out"]
+    done = subprocess.run(command, capture_output=True, text=True, cwd=tmp_path, timeout=120, check=False)
+    assert (done.returncode, list((tmp_path / "out").glob("*.summary.json")) != []) == (0, True), done.stderr
+    assert not (tmp_path / "taken").exists()
+
+
 def test_measure_twice_gives_the_same(tmp_path: Path, short_film: Path) -> None:
     first, second = (run("measure", short_film, "--out", tmp_path / name, "--json").stdout for name in ("a", "b"))
     assert first == second

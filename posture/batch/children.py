@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import multiprocessing
+import os
 import pickle
 import signal
 import sys
@@ -55,7 +56,8 @@ def get_ready() -> None:
         from multiprocessing import forkserver
 
         _context()
-        forkserver.ensure_running()
+        with _nothing_of_this_folder():
+            forkserver.ensure_running()
 
 
 class Child:
@@ -104,7 +106,7 @@ class Child:
             target=run_child, args=(sender, job.path.name, payload), name="posture-clip", daemon=True
         )
         try:
-            with _without_main():
+            with _without_main(), _nothing_of_this_folder():
                 self._process.start()
         finally:
             sender.close()
@@ -272,3 +274,18 @@ def _without_main() -> Iterator[None]:
             # The page's server sets it too, from other threads.
             if sys.modules["__main__"] is none:
                 sys.modules["__main__"] = main
+
+
+@contextmanager
+def _nothing_of_this_folder() -> Iterator[None]:
+    """Keep a module that lies in the working folder out of the process that is started; beyond its path it takes the parent's."""
+    name = "PYTHONSAFEPATH"
+    before = os.environ.get(name)
+    os.environ[name] = "1"
+    try:
+        yield
+    finally:
+        if before is None:
+            del os.environ[name]
+        else:
+            os.environ[name] = before
