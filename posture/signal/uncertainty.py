@@ -102,9 +102,17 @@ def angle_sds_deg(read: ReadTrack, frame: int, frames: NDArray[np.int64], *, wit
     parts = [landmarks, np.array([0.0, 0.0, zero_sd]), _by_target(read, frame)]
     at = _angles(read, read.rotation[frame], read.place_cm[frame])
     upright = read.upright
-    for roll, pitch in ((upright.roll_sd_deg * with_roll, 0.0), (0.0, upright.pitch_sd_deg)):
-        moved = to_level(read.rotation[frame], read.place_cm[frame], roll, pitch)
-        parts.append(wrap_deg(_angles(read, *moved) - at))
+
+    def moved(roll_deg: float, pitch_deg: float) -> Array:
+        """What a camera that stood otherwise does to the angles."""
+        return np.asarray(
+            wrap_deg(_angles(read, *to_level(read.rotation[frame], read.place_cm[frame], roll_deg, pitch_deg)) - at)
+        )
+
+    # Rolled to the one side or to the other, the farther counts: a posture and its mirror image are known equally well.
+    roll_sd = upright.roll_sd_deg * with_roll
+    parts.append(np.abs([moved(roll_sd, 0.0), moved(-roll_sd, 0.0)]).max(0))
+    parts.append(moved(0.0, upright.pitch_sd_deg))
     parts.append(wrap_deg(_through_other_lens(read, frame) - at))
     return np.sqrt(np.square(parts).sum(0))
 
