@@ -9,13 +9,16 @@ from pathlib import Path
 
 from posture.measure import Settings, measure_clip
 from posture.report import figures_svg, render_html
-from posture.samples import SAMPLE_NAMES, sample_info, write_samples
+from posture.samples import sample_info, write_samples
 from posture.summary.files import write_whole
 from posture.summary.record import Conditions
 from posture.summary.words import result_sentences
 
 DRAWING_SHARE = 0.6
 """Share of the time that drawing the samples takes, for the bar."""
+
+DEMO_NAMES = ("steady-left-tilt", "straight-and-lively", "right-tilt-left-turn", "two-postures", "too-short")
+"""The samples of what a child does by itself with both eyes open. Those of an examination would take two thirds as long again."""
 
 
 @dataclass(frozen=True)
@@ -27,7 +30,7 @@ class DemoResult:
 
 
 def run_demo(folder: Path, on_progress: Callable[[float | None], None] = lambda share: None) -> DemoResult:
-    """Draw, measure and report every sample clip.
+    """Draw, measure and report the sample clips of `DEMO_NAMES`.
 
     Parameters
     ----------
@@ -40,13 +43,13 @@ def run_demo(folder: Path, on_progress: Callable[[float | None], None] = lambda 
     -------
     DemoResult
     """
-    clips = write_samples(folder / "clips", on_progress=lambda name, share: on_progress(DRAWING_SHARE * share))
+    clips = write_samples(folder / "clips", DEMO_NAMES, on_progress=lambda name, share: on_progress(DRAWING_SHARE * share))
     first: DemoResult | None = None
     rows = []
-    for number, (name, clip) in enumerate(zip(SAMPLE_NAMES, clips, strict=True)):
+    for number, (name, clip) in enumerate(zip(DEMO_NAMES, clips, strict=True)):
         info = sample_info(name)
         settings = Settings(mirrored="no", roll_deg=0.0, pitch_deg=0.0, focal_px=info.focal_px)
-        conditions = Conditions(target="camera", camera_height="eye level", position="sitting", covered_eye="none")
+        conditions = Conditions.model_validate(dict(info.conditions))
         measured = measure_clip(clip, settings, conditions, label=name)
         for figure, svg in figures_svg(measured.summary, measured.found).items():
             write_whole(folder / f"{name}.{figure}.svg", svg)

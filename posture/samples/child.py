@@ -22,6 +22,8 @@ class ChildLook:
         The room.
     seed : int
         Of the strands of hair and the toys on the shelf.
+    breadth : float
+        Of the shoulders, against the usual drawn child's.
     """
 
     skin: Colour
@@ -35,6 +37,7 @@ class ChildLook:
     wood: Colour
     floor: Colour
     seed: int
+    breadth: float = 1.0
 
 
 CHILDREN: dict[str, ChildLook] = {

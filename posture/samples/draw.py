@@ -7,11 +7,13 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
+from posture.conventions import Side
 from posture.geometry.angles import FACING, posture_matrix
 from posture.samples.child import CHILDREN, ChildLook
 from posture.samples.eyes import Gaze, add_eyes
 from posture.samples.head import hair_mesh, head_mesh
 from posture.samples.paint import hair_texture, head_texture, neck_texture, trunk_texture
+from posture.samples.patch import add_patch
 from posture.samples.place import CM, DEFAULT_PLACE_M, PIVOT_CM, pivot_from_place
 from posture.samples.raster import Facing, Floats, Layer, Mesh, Picture, Tints, covered_part, draw_mesh
 from posture.samples.room import draw_table, project, room_picture
@@ -40,10 +42,19 @@ class ChildPainter:
     focal_px : float
     roll_deg, pitch_deg : float
         The camera's, as `posture.conventions` defines them.
+    covered_eye : {'right', 'left'}, optional
+        The child's own eye under an adhesive patch.
     """
 
     def __init__(
-        self, look: ChildLook, width_px: int, height_px: int, focal_px: float, roll_deg: float = 0.0, pitch_deg: float = 0.0
+        self,
+        look: ChildLook,
+        width_px: int,
+        height_px: int,
+        focal_px: float,
+        roll_deg: float = 0.0,
+        pitch_deg: float = 0.0,
+        covered_eye: Side | None = None,
     ) -> None:
         self.look = look
         self.width_px, self.height_px = width_px, height_px
@@ -54,7 +65,10 @@ class ChildPainter:
         draw_table(canvas, look, _ZOOM, focal_px, roll_deg, pitch_deg)
         self._table = Layer.cut_from(canvas)
         self._trunk: tuple[Floats, Layer] | None = None
+        self._covered_eye = covered_eye
         self._head_texture = head_texture(look)
+        if covered_eye is not None:
+            self._head_texture = add_patch(self._head_texture, covered_eye)
         self._hair_texture = hair_texture(look)
         self._inner_hair_texture = self._hair_texture.copy()
         self._inner_hair_texture[..., :3] //= 2
@@ -111,7 +125,7 @@ class ChildPainter:
         self._paint(canvas, self._hair, rotation, pivot_m, self._inner_hair_texture, facing="back")
         self._trunk_layer(pivot_m).lay_over(canvas)
         self._paint(canvas, neck_mesh(rotation), np.eye(3), pivot_m, neck_texture(self.look))
-        eyes = add_eyes(self._head_texture, self.look, gaze or Gaze())
+        eyes = add_eyes(self._head_texture, self.look, gaze or Gaze(), self._covered_eye)
         self._paint(canvas, head_mesh(), rotation, pivot_m, eyes)
         self._paint(canvas, self._hair, rotation, pivot_m, self._hair_texture)
         self._table.lay_over(canvas)
@@ -121,7 +135,7 @@ class ChildPainter:
         """The trunk on a transparent canvas; drawn again only when it has moved."""
         if self._trunk is None or not np.allclose(self._trunk[0], pivot_m, atol=1e-7):
             canvas = self._clear()
-            for mesh in trunk_meshes():
+            for mesh in trunk_meshes(self.look.breadth):
                 self._paint(canvas, mesh, np.eye(3), pivot_m, trunk_texture(self.look))
             self._trunk = pivot_m, Layer.cut_from(canvas)
         return self._trunk[1]
@@ -166,6 +180,7 @@ def render_child(
     place_m: tuple[float, float, float] = DEFAULT_PLACE_M,
     roll_deg: float = 0.0,
     pitch_deg: float = 0.0,
+    covered_eye: Side | None = None,
     noise_seed: int | None = None,
 ) -> Picture:
     """Draw an invented child at an exactly known posture.
@@ -183,6 +198,8 @@ def render_child(
         The origin of the canonical face in the level frame: x right, y down, z forward.
     roll_deg, pitch_deg : float
         The camera's: positive when the whole picture is turned counter-clockwise, and when the camera looks down.
+    covered_eye : {'right', 'left'}, optional
+        The child's own eye under an adhesive patch.
     noise_seed : int, optional
         Of the sensor's noise; None leaves it out.
 
@@ -191,16 +208,22 @@ def render_child(
     ndarray of uint8, shape (height_px, width_px, 3)
         RGB.
     """
-    painter = _painter(child, width_px, height_px, float(focal_px), float(roll_deg), float(pitch_deg))
+    painter = _painter(child, width_px, height_px, float(focal_px), float(roll_deg), float(pitch_deg), covered_eye)
     return painter.draw(tilt_deg, turn_deg, chin_deg, place_m, noise_seed=noise_seed)
 
 
 @lru_cache(maxsize=2)
 def _painter(
-    look: ChildLook, width_px: int, height_px: int, focal_px: float, roll_deg: float, pitch_deg: float
+    look: ChildLook,
+    width_px: int,
+    height_px: int,
+    focal_px: float,
+    roll_deg: float,
+    pitch_deg: float,
+    covered_eye: Side | None,
 ) -> ChildPainter:
     """The painter of the last camera or two, so that series of stills are quick."""
-    return ChildPainter(look, width_px, height_px, focal_px, roll_deg, pitch_deg)
+    return ChildPainter(look, width_px, height_px, focal_px, roll_deg, pitch_deg, covered_eye)
 
 
 @lru_cache(maxsize=2)

@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from posture.conventions import Side
 from posture.face.model import load_canonical_face
 from posture.samples.child import ChildLook
 from posture.samples.paint import FACE_PX, darker, lighter, tint
@@ -60,7 +61,7 @@ class Gaze:
     closed: float = 0.0
 
 
-def add_eyes(texture: Picture, look: ChildLook, gaze: Gaze) -> Picture:
+def add_eyes(texture: Picture, look: ChildLook, gaze: Gaze, covered: Side | None = None) -> Picture:
     """Paint the eyes into a copy of a head texture.
 
     Parameters
@@ -69,6 +70,8 @@ def add_eyes(texture: Picture, look: ChildLook, gaze: Gaze) -> Picture:
         From `head_texture`.
     look : ChildLook
     gaze : Gaze
+    covered : {'right', 'left'}, optional
+        The person's own eye that is left out, because a patch lies over it.
 
     Returns
     -------
@@ -76,6 +79,8 @@ def add_eyes(texture: Picture, look: ChildLook, gaze: Gaze) -> Picture:
     """
     done = texture.copy()
     for side in ("right", "left"):
+        if side == covered:
+            continue
         box, colour, coverage = _eye_patch(look, side, _step(gaze.right), _step(gaze.up), _step(gaze.closed))
         left, top, right, bottom = box
         window = done[top:bottom, left:right].astype(np.float32)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,9 @@ from posture.samples.place import PIVOT_M, place_from_pivot
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+
+Movement = Literal["turn right", "turn left", "tilt right", "tilt left"]
+"""What an examiner asks for, or does, with the head; the person's own right and left."""
 
 _SWAY_DEG = (0.14, 0.16, 0.15)
 """Standard deviation of the slow sway of tilt, turn and chin while the child holds still."""
@@ -31,6 +35,10 @@ class Hold:
         Turn and chin against the line of sight.
     looks_away : bool
         Whether the eyes follow the face to something else; otherwise they stay on the camera.
+    move_s : float or None
+        Time of the move that leads to it; None leaves it to chance.
+    asked : Movement or None
+        The movement that an examiner asked for, or made.
     """
 
     duration_s: float
@@ -38,6 +46,8 @@ class Hold:
     turn_deg: float
     chin_deg: float
     looks_away: bool = False
+    move_s: float | None = None
+    asked: Movement | None = None
 
 
 @dataclass(frozen=True)
@@ -97,7 +107,8 @@ def follow_holds(holds: list[Hold], stay: Stay, rate_hz: float, duration_s: floa
     Parameters
     ----------
     holds : list of Hold
-        In their order; the last one lasts until the child leaves. Moves of 0.3-0.7 s join them, added to their durations.
+        In their order; the last one lasts until the child leaves. Moves of 0.3-0.7 s, or of the time that a hold gives, join them,
+        added to their durations.
     stay : Stay
     rate_hz, duration_s : float
         Of the clip.
@@ -149,7 +160,7 @@ def _walk_through(holds: list[Hold], time_s: Floats, start_s: float, rng: np.ran
     away = np.full(len(time_s), holds[0].looks_away)
     at = start_s + holds[0].duration_s
     for before, after, hold in zip(targets[:-1], targets[1:], holds[1:], strict=True):
-        move_s = float(rng.uniform(0.3, 0.7))
+        move_s = float(rng.uniform(0.3, 0.7)) if hold.move_s is None else hold.move_s
         share = np.clip((time_s - at) / move_s, 0, 1)
         # Minimum jerk: the path of an unhurried movement of the head.
         smooth = share**3 * (10 - 15 * share + 6 * share**2)

@@ -1,18 +1,20 @@
-"""The five sample clips: who is on them, what the child does, and what is true of each as a whole."""
+"""What is true of each sample clip, as a whole and at every frame."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from functools import lru_cache
-from itertools import cycle
 from types import MappingProxyType
 from typing import Literal
 
 import numpy as np
 
+from posture.conventions import Side
 from posture.samples.child import CHILDREN, ChildLook
+from posture.samples.holds import Asked, asked_spells
 from posture.samples.motion import Hold, Motion, Stay, follow_holds
+from posture.samples.plans import COVERED_MIN, PLANS, Plan
 
 WIDTH_PX, HEIGHT_PX = 854, 480
 RATE_HZ = 15.0
@@ -52,11 +54,17 @@ class SampleInfo:
     focal_px : float
     mirrored : {'no'}
     conditions : mapping
-        Invented circumstances, by the names of the summary: ``age_months``, ``target``, ``camera_height``, ``position``.
+        Invented circumstances, by the names of the summary: ``age_months``, ``target``, ``camera_height``, ``correction``,
+        ``covered_eye``, ``covered_minutes`` where an eye is covered, ``position``.
     postures : tuple of HeldPosture
-        One, two for the child with two postures, none where too little was held.
+        One, two for the child with two postures, none where too little was held or movements were asked for.
     steady_s : float
         Time in which the child holds still, looks away included.
+    asked : tuple of Asked
+        The spells in which a movement was asked for or made by the examiner, in their order; each is
+        ``(movement, start_s, end_s)``. Empty where the child did as it liked.
+    passive : bool
+        Whether an examiner moved the head in them.
     """
 
     name: str
@@ -70,6 +78,8 @@ class SampleInfo:
     conditions: Mapping[str, str | int]
     postures: tuple[HeldPosture, ...]
     steady_s: float
+    asked: tuple[Asked, ...]
+    passive: bool = False
 
     @property
     def habitual(self) -> HeldPosture | None:
@@ -77,97 +87,7 @@ class SampleInfo:
         return self.postures[0] if len(self.postures) == 1 else None
 
 
-@dataclass(frozen=True)
-class _Plan:
-    """A sample before it is drawn."""
-
-    description: str
-    child: str
-    duration_s: float
-    seed: int
-    age_months: int
-    holds: Callable[[np.random.Generator], Iterator[Hold]]
-    stay: Stay | None = None
-    two_postures: bool = False
-
-
-def _about(rng: np.random.Generator, centre: tuple[float, float, float], scatter: float, least_s: float, most_s: float) -> Hold:
-    """A hold scattered about a posture."""
-    tilt, turn, chin = np.array(centre) + rng.normal(size=3) * [scatter, 1.2 * scatter, scatter]
-    return Hold(float(rng.uniform(least_s, most_s)), tilt, turn, chin)
-
-
-def _away(rng: np.random.Generator, tilt_deg: float) -> Hold:
-    """A look down at the blocks or to one side, keeping part of the tilt."""
-    tilt = 0.7 * tilt_deg + rng.normal() * 1.5
-    if rng.random() < 0.6:
-        return Hold(
-            float(rng.uniform(0.8, 1.6)), tilt, float(rng.uniform(-12, 12)), float(rng.uniform(-27, -20)), looks_away=True
-        )
-    side = float(rng.choice([-1.0, 1.0]))
-    return Hold(
-        float(rng.uniform(0.8, 1.4)), tilt, side * float(rng.uniform(22, 32)), float(rng.uniform(-6, 2)), looks_away=True
-    )
-
-
-def _steady_child(centre: tuple[float, float, float], looks_every: int) -> Callable[[np.random.Generator], Iterator[Hold]]:
-    """Holds about one posture, with a look away now and then."""
-
-    def holds(rng: np.random.Generator) -> Iterator[Hold]:
-        count = 0
-        while True:
-            yield _about(rng, centre, 1.5, 1.2, 4.0)
-            count += 1
-            if count % looks_every == 0:
-                yield _away(rng, centre[0])
-
-    return holds
-
-
-def _lively_child(rng: np.random.Generator) -> Iterator[Hold]:
-    """Many short holds, straight on average, with wide looks at play."""
-    # Signs in turn, so that a short clip is as straight as a long one.
-    for side in cycle((1.0, -1.0)):
-        size = abs(rng.normal()) * 2.2 + 0.4
-        yield Hold(float(rng.uniform(0.8, 1.5)), side * size, float(rng.normal() * 5.0), float(rng.normal() * 3.0 - 1.0))
-        if rng.random() < 0.45:
-            yield _away(rng, -side * size)
-
-
-def _child_of_two_postures(rng: np.random.Generator) -> Iterator[Hold]:
-    """About eight seconds in one posture, then as long in the other."""
-    for centre in cycle(((-10.0, -14.0, -2.0), (9.0, 15.0, -2.0))):
-        held_s = 0.0
-        while held_s < 6.2:
-            hold = _about(rng, centre, 1.3, 1.4, 2.8)
-            held_s += hold.duration_s + 0.5
-            yield hold
-
-
-_PLANS: dict[str, _Plan] = {
-    "steady-left-tilt": _Plan(
-        "A child who holds the head tilted to its own left, the face turned a little to the left and the chin slightly down.",
-        "blue", 40.0, 105, 52, _steady_child((-14.0, -8.0, -6.0), looks_every=4),
-    ),
-    "straight-and-lively": _Plan(
-        "A child who holds the head straight on average, but seldom still: many short moments, wide looks at play.",
-        "yellow", 40.0, 128, 47, _lively_child,
-    ),
-    "right-tilt-left-turn": _Plan(
-        "A child who holds the head tilted to its own right with the face turned to its left.",
-        "green", 35.0, 119, 58, _steady_child((12.0, -15.0, -1.0), looks_every=5),
-    ),
-    "two-postures": _Plan(
-        "A child who changes between two postures, each held for about eight seconds at a time.",
-        "red", 48.0, 159, 55, _child_of_two_postures, two_postures=True,
-    ),
-    "too-short": _Plan(
-        "A child who comes to the table, stays for about four seconds and leaves: too little to name a habitual posture.",
-        "violet", 15.0, 505, 44, _steady_child((7.0, 4.0, -3.0), looks_every=99), stay=Stay(5.6, 9.4, walk_s=1.4),
-    ),
-}  # fmt: skip
-
-SAMPLE_NAMES: tuple[str, ...] = tuple(_PLANS)
+SAMPLE_NAMES: tuple[str, ...] = tuple(PLANS)
 """Names of the sample clips, without the ending of the file."""
 
 
@@ -190,6 +110,7 @@ def sample_info(name: str) -> SampleInfo:
     """
     plan = _plan(name)
     motion = sample_motion(name)
+    asked = asked_spells(plan.holds)
     return SampleInfo(
         name=name,
         description=plan.description,
@@ -199,11 +120,11 @@ def sample_info(name: str) -> SampleInfo:
         height_px=HEIGHT_PX,
         focal_px=FOCAL_PX,
         mirrored="no",
-        conditions=MappingProxyType(
-            {"age_months": plan.age_months, "target": "camera", "camera_height": "eye level", "position": "sitting"}
-        ),
-        postures=() if plan.stay else _held_postures(motion, plan.two_postures),
+        conditions=MappingProxyType(_conditions(plan)),
+        postures=() if plan.stay or asked else _held_postures(motion, plan.two_postures),
         steady_s=float(motion.steady.sum() / RATE_HZ),
+        asked=asked,
+        passive=plan.passive,
     )
 
 
@@ -223,7 +144,27 @@ def sample_child(name: str) -> ChildLook:
     ValueError
         If there is no sample of this name.
     """
-    return CHILDREN[_plan(name).child]
+    plan = _plan(name)
+    return replace(CHILDREN[plan.child], breadth=plan.breadth)
+
+
+def sample_covered_eye(name: str) -> Side | None:
+    """Tell which eye of the child, its own right or left, is covered on a sample clip.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    {'right', 'left'} or None
+
+    Raises
+    ------
+    ValueError
+        If there is no sample of this name.
+    """
+    return _plan(name).covered_eye
 
 
 def sample_motion(name: str, duration_s: float | None = None) -> Motion:
@@ -251,7 +192,7 @@ def sample_motion(name: str, duration_s: float | None = None) -> Motion:
 @lru_cache(maxsize=16)
 def _motion(name: str, duration_s: float) -> Motion:
     """The motion of a sample, worked out once."""
-    plan = _PLANS[name]
+    plan = PLANS[name]
     stay = plan.stay or Stay(0.0, plan.duration_s)
     # Two streams of chance, so that a shortened clip is the beginning of the whole one.
     schedule, rest = (np.random.default_rng([plan.seed, k]) for k in range(2))
@@ -263,6 +204,17 @@ def _motion(name: str, duration_s: float) -> Motion:
         if reach_s > plan.duration_s:
             break
     return follow_holds(holds, stay, RATE_HZ, duration_s, rest)
+
+
+def _conditions(plan: Plan) -> dict[str, str | int]:
+    """Invented circumstances of a sample, by the names of the summary."""
+    conditions: dict[str, str | int] = {
+        "age_months": plan.age_months, "target": plan.target, "camera_height": "eye level", "correction": "none",
+        "covered_eye": plan.covered_eye or "none", "position": "sitting",
+    }  # fmt: skip
+    if plan.covered_eye:
+        conditions["covered_minutes"] = COVERED_MIN
+    return conditions
 
 
 def _held_postures(motion: Motion, two: bool) -> tuple[HeldPosture, ...]:
@@ -280,9 +232,9 @@ def _held_postures(motion: Motion, two: bool) -> tuple[HeldPosture, ...]:
     )
 
 
-def _plan(name: str) -> _Plan:
+def _plan(name: str) -> Plan:
     """The plan of a sample, or an error that lists the names."""
     try:
-        return _PLANS[name]
+        return PLANS[name]
     except KeyError:
         raise ValueError(f"Expected the name of a sample; got '{name}'. Use one of: {', '.join(SAMPLE_NAMES)}.") from None

@@ -13,9 +13,14 @@ from posture.samples.surface import bent_tube, closed_mesh, grid_triangles, vert
 _NECK_ROWS, _NECK_COLUMNS = 13, 28
 
 
-@lru_cache(maxsize=1)
-def trunk_meshes() -> tuple[Mesh, ...]:
+@lru_cache(maxsize=4)
+def trunk_meshes(breadth: float = 1.0) -> tuple[Mesh, ...]:
     """Build shoulders and chest, then arms, then hands.
+
+    Parameters
+    ----------
+    breadth : float
+        Of the shoulders, against the usual drawn child's.
 
     Returns
     -------
@@ -30,7 +35,7 @@ def trunk_meshes() -> tuple[Mesh, ...]:
     # Between an ellipse and a box: shoulders are square.
     ring = np.stack([_sharpened(np.sin(angle)), np.zeros(columns), _sharpened(np.cos(angle))], 1)
     rings = zip(heights, half_widths, half_depths, strict=True)
-    trunk = np.concatenate([ring * [w, 0, d] + [0, h, -7.0] for h, w, d in rings])
+    trunk = np.concatenate([ring * [breadth * w, 0, d] + [0, h, -7.0] for h, w, d in rings])
     across = np.abs(np.tile(np.linspace(-1, 1, columns), len(heights)))
     uv = np.stack([across * 0.3 + 0.01, (-11.5 - trunk[:, 1]) / 28.0], 1)
     meshes = [closed_mesh(trunk, uv, grid_triangles(len(heights), columns, closed=True))]
@@ -46,7 +51,7 @@ def trunk_meshes() -> tuple[Mesh, ...]:
         (hand, [1.7, 2.2, 2.4, 1.9, 0.5], 14, 0.70),
     ):
         for side in (-1.0, 1.0):
-            vertices, around, triangles = bent_tube(bones * [side, 1, 1], np.array(radii), columns)
+            vertices, around, triangles = bent_tube(bones * [breadth * side, 1, 1], np.array(radii), columns)
             meshes.append(closed_mesh(vertices, around * [0.28, 1.0] + [start, 0.0], triangles))
     return tuple(meshes)
 

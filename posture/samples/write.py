@@ -20,7 +20,16 @@ from posture.samples.eyes import Gaze
 from posture.samples.head import FACE_OVAL, child_face
 from posture.samples.motion import Flags, Motion
 from posture.samples.place import CM
-from posture.samples.plan import FOCAL_PX, HEIGHT_PX, RATE_HZ, SAMPLE_NAMES, WIDTH_PX, sample_child, sample_motion
+from posture.samples.plan import (
+    FOCAL_PX,
+    HEIGHT_PX,
+    RATE_HZ,
+    SAMPLE_NAMES,
+    WIDTH_PX,
+    sample_child,
+    sample_covered_eye,
+    sample_motion,
+)
 from posture.samples.raster import Picture
 from posture.samples.room import project
 
@@ -30,7 +39,7 @@ TRUTH_COLUMNS = (
 """Of the CSV beside each clip; angles are empty where the face is not visible."""
 
 _CRF = "20"
-"""Quality of the H.264 picture: 0 best, 51 worst. All five clips together stay below eight megabytes."""
+"""Quality of the H.264 picture: 0 best, 51 worst. All clips together stay below five megabytes."""
 
 _DRAWING_THREADS = 2
 """Drawing spends most of its time outside Python, so that a second thread gains about a half."""
@@ -88,6 +97,25 @@ def write_samples(
     return clips
 
 
+def sample_painter(name: str) -> ChildPainter:
+    """Make the painter of a sample: its child, with a patch where an eye is covered, through the camera of all samples.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    ChildPainter
+
+    Raises
+    ------
+    ValueError
+        If there is no sample of this name.
+    """
+    return ChildPainter(sample_child(name), WIDTH_PX, HEIGHT_PX, FOCAL_PX, covered_eye=sample_covered_eye(name))
+
+
 def write_truth(path: Path, motion: Motion) -> None:
     """Write the truth of a clip as CSV with the columns `TRUTH_COLUMNS`.
 
@@ -131,6 +159,30 @@ def face_visible(motion: Motion) -> Flags:
     return visible
 
 
+def draw_frame(painter: ChildPainter, motion: Motion, index: int) -> Picture:
+    """Draw one frame of a sample; the room without the child where it is not there.
+
+    Parameters
+    ----------
+    painter : ChildPainter
+        From `sample_painter`.
+    motion : Motion
+    index : int
+        Of the frame, which seeds its noise too.
+
+    Returns
+    -------
+    ndarray of uint8, shape (HEIGHT_PX, WIDTH_PX, 3)
+        RGB.
+    """
+    if not motion.present[index]:
+        return painter.empty(noise_seed=index)
+    x, y, z = (float(value) for value in motion.place_m[index])
+    gaze = Gaze(float(motion.gaze_right[index]), float(motion.gaze_up[index]), float(motion.lids_closed[index]))
+    tilt, turn, chin = (float(a[index]) for a in (motion.tilt_deg, motion.turn_camera_deg, motion.chin_camera_deg))
+    return painter.draw(tilt, turn, chin, (x, y, z), gaze=gaze, noise_seed=index)
+
+
 def _write_whole(path: Path, write: Callable[[Path], None]) -> None:
     """Write a file under another name and put it in place when it is whole."""
     unfinished = path.with_name(f".{path.name}.{os.getpid()}.part{path.suffix}")
@@ -145,7 +197,7 @@ def _write_whole(path: Path, write: Callable[[Path], None]) -> None:
 
 def _write_clip(path: Path, name: str, motion: Motion, on_progress: Callable[[str, float], None] | None) -> None:
     """Draw and encode every frame of a sample."""
-    painter = ChildPainter(sample_child(name), WIDTH_PX, HEIGHT_PX, FOCAL_PX)
+    painter = sample_painter(name)
     with av.open(str(path), "w") as container:
         stream = container.add_stream("libx264", rate=round(RATE_HZ))
         stream.width, stream.height, stream.pix_fmt = WIDTH_PX, HEIGHT_PX, "yuv420p"
@@ -164,18 +216,8 @@ def _pictures(painter: ChildPainter, motion: Motion) -> Iterator[Picture]:
     with ThreadPoolExecutor(_DRAWING_THREADS) as pool:
         ahead: deque[Future[Picture]] = deque()
         for index in range(len(motion.time_s)):
-            ahead.append(pool.submit(_draw_frame, painter, motion, index))
+            ahead.append(pool.submit(draw_frame, painter, motion, index))
             if len(ahead) > 2 * _DRAWING_THREADS:
                 yield ahead.popleft().result()
         while ahead:
             yield ahead.popleft().result()
-
-
-def _draw_frame(painter: ChildPainter, motion: Motion, index: int) -> Picture:
-    """One frame of a sample; the room without the child where it is not there."""
-    if not motion.present[index]:
-        return painter.empty(noise_seed=index)
-    x, y, z = (float(value) for value in motion.place_m[index])
-    gaze = Gaze(float(motion.gaze_right[index]), float(motion.gaze_up[index]), float(motion.lids_closed[index]))
-    tilt, turn, chin = (float(a[index]) for a in (motion.tilt_deg, motion.turn_camera_deg, motion.chin_camera_deg))
-    return painter.draw(tilt, turn, chin, (x, y, z), gaze=gaze, noise_seed=index)

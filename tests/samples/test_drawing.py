@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -116,6 +118,42 @@ def test_eyes_and_trunk_stay_when_the_head_tilts():
     assert np.abs(pictures[0][90:250] - pictures[1][90:250]).mean() > 3
 
 
+@pytest.mark.parametrize(("side", "other"), [("right", "left"), ("left", "right")])
+@pytest.mark.parametrize("turn_deg", [0.0, 15.0, -15.0])
+def test_patch_covers_the_person_s_own_eye(side, other, turn_deg):
+    """The person's right eye is on the left of the picture."""
+    plain, patched = (render_child(-3.0, turn_deg, 0.0, covered_eye=covered).astype(int) for covered in (None, side))
+    rotation, face = posture_matrix(-3.0, turn_deg, 0.0), child_face()
+    places = {}
+    for name, corners in (("right", (33, 133)), ("left", (263, 362))):
+        middle = face[list(corners)].mean(0)[None] * CM @ (FACING @ rotation).T + DEFAULT_PLACE_M
+        places[name] = np.rint(project(middle, 854, 480, FOCAL_PX)[0][0]).astype(int)
+    assert places["right"][0] < places["left"][0]
+    changed = np.abs(plain - patched).max(-1)
+    (x, y), (far_x, far_y) = places[side], places[other]
+    eye = np.s_[y - 7 : y + 8, x - 7 : x + 8]
+    assert (changed[eye] > 10).mean() > 0.7
+    # No iris and no white is left: one even cloth.
+    assert patched[eye].std((0, 1)).max() < 0.6 * plain[eye].std((0, 1)).max()
+    assert changed[far_y - 12 : far_y + 13, far_x - 12 : far_x + 13].max() == 0
+    assert changed[300:].max() == 0
+
+
+def test_patch_is_mirrored_with_the_child():
+    child = CHILDREN["blue"]
+    right = render_child(6.0, 9.0, -4.0, child=child, covered_eye="right").astype(int)
+    left = render_child(-6.0, -9.0, -4.0, child=child, covered_eye="left").astype(int)[:, ::-1]
+    assert np.abs(right - left)[110:280, 427 - 45 : 427 + 45].mean() < 2.5
+
+
+def test_broader_child_has_the_same_head():
+    usual, broad = (render_child(0.0, 0.0, 0.0, child=replace(CHILDREN["blue"], breadth=b)).astype(int) for b in (1.0, 1.14))
+    changed = np.abs(usual - broad).max(-1)
+    assert changed[:255].max() == 0
+    across = [np.ptp(np.flatnonzero(np.abs(picture[350, 250:590] - [70, 112, 176]).sum(-1) < 90)) for picture in (usual, broad)]
+    assert across[1] == pytest.approx(1.14 * across[0], rel=0.05)
+
+
 def _flat_mesh(corners: list[list[float]]) -> tuple[Mesh, np.ndarray]:
     """A mesh whose places on the canvas are given directly."""
     points = np.array(corners)
@@ -176,6 +214,15 @@ def test_motion_holds_and_moves():
     assert 0.25 < moving_s < 0.75
     still = motion.tilt_deg[motion.time_s < 1.9]
     assert np.abs(np.diff(still)).max() * 30.0 < 2.0
+
+
+def test_motion_takes_the_time_that_a_hold_gives_for_its_move():
+    holds = [Hold(1.0, 0.0, 0.0, 0.0), Hold(1.0, 20.0, 0.0, 0.0, move_s=2.0), Hold(9.0, 0.0, 0.0, 0.0, move_s=1.0)]
+    motion = follow_holds(holds, Stay(0.0, 6.0), 30.0, 6.0, np.random.default_rng(2))
+    moving = motion.time_s[~motion.steady]
+    assert moving[moving < 3.5].min() == pytest.approx(1.0, abs=0.05)
+    assert moving[moving < 3.5].max() == pytest.approx(3.0, abs=0.05)
+    assert moving.max() == pytest.approx(5.0, abs=0.05)
 
 
 @pytest.mark.parametrize("angles", [(0.0, 0.0, -5.0), (-14.0, -8.0, -11.0), (12.0, -15.0, -5.0)], ids=str)
