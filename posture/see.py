@@ -20,7 +20,7 @@ from posture.face.seen import FaceSeen
 from posture.face.shoulders import LibraryShoulders, Shoulders, ShouldersSeen
 from posture.face.stills import Still, StillKeeper
 from posture.face.two_ways import BOTH_WAYS, Way
-from posture.geometry.face_lines import FaceLines, face_lines
+from posture.geometry.face_lines import FaceLines, FaceSymmetry, face_lines, face_symmetry
 from posture.geometry.lens import Lens, lens_of
 from posture.geometry.plumb import Stand, stand_from_lines
 from posture.geometry.pose import Camera, Pose, estimate_pose
@@ -171,6 +171,7 @@ class _Face:
     pose: Pose
     quality: float
     lines: FaceLines
+    symmetry: FaceSymmetry
     looked_below: bool
     shoulders: ShouldersSeen | None
 
@@ -196,10 +197,11 @@ def _see(clip: Clip, lens: Lens, every_s: float, on_frame: OnFrame | None) -> Se
             for frame, faces in looked:
                 for seen in faces:
                     pose = estimate_pose(seen.points_px, seen.depth_px, camera, face)
-                    lines = face_lines(seen.points_px, pose.rotation, pose.place_cm, camera, face)
+                    straightened = seen.points_px, pose.rotation, pose.place_cm, camera, face
+                    lines, symmetry = face_lines(*straightened), face_symmetry(*straightened)
                     is_time = below.is_time(frame.time_s, seen)
                     shoulders = below.look(frame, seen) if is_time else None
-                    row = _Face(pose, face_quality(seen, pose), lines, is_time, shoulders)
+                    row = _Face(pose, face_quality(seen, pose), lines, symmetry, is_time, shoulders)
                     rows_of.setdefault(seen.stretch, {})[len(times)] = row
                 if frame.time_s > next_lines_s - SAME_S:
                     next_lines_s = frame.time_s + LINES_EVERY_S
@@ -314,6 +316,7 @@ def _track(
         return np.full((n, *shape), np.nan)
 
     seen = {name: empty() for name in ("face_height_px", "quality", "eye_line_deg", "midface_line_deg")}
+    seen |= {name: empty() for name in ("facial_angle_deg", "relative_facial_size")}
     seen |= {"rotation": empty(3, 3), "place_cm": empty(3)}
     seen |= {"shoulders_px": empty(2, 2), "shoulders_turn_deg": empty(), "arm_raised": empty()}
     for i, found in faces.items():
@@ -324,6 +327,8 @@ def _track(
             lines.eye_deg,
             lines.midface_deg,
         )
+        seen["facial_angle_deg"][i] = found.symmetry.angle_deg
+        seen["relative_facial_size"][i] = found.symmetry.relative_size
         if found.looked_below:
             seen["arm_raised"][i] = 0.0 if shoulders is None else shoulders.arm_raised
         if shoulders is not None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pickle
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import ClassVar
@@ -202,6 +202,16 @@ def test_track_is_where_the_person_was_and_nowhere_else(watch: Watch) -> None:
     right = seen.persons[1].track.place_cm[0]
     # Its azimuth: 900 px of 1280, by the focal length.
     assert right[0] / right[2] == pytest.approx((900 - 639.5) / FAR_PX, abs=0.004)
+
+
+def test_lines_and_symmetry_are_kept_where_the_face_was_and_no_points(watch: Watch) -> None:
+    track = watch({1: sways(300, 100, 10, 39)}).persons[0].track
+    for name in ("eye_line_deg", "midface_line_deg", "facial_angle_deg", "relative_facial_size"):
+        assert np.array_equal(np.isfinite(getattr(track, name)), track.face_found)
+    # The made face is the canonical one, which is even.
+    assert np.abs(track.facial_angle_deg[track.face_found]).max() < 0.2
+    assert track.relative_facial_size[track.face_found] == pytest.approx(1.0, abs=0.02)
+    assert max(getattr(track, known.name).size for known in fields(track) if known.type == "Array") == 100 * 9
 
 
 def test_stretches_of_one_person_are_one_track(watch: Watch) -> None:

@@ -12,6 +12,7 @@ from posture.conventions import STRAIGHT_DEG
 from posture.geometry.angles import posture_angles, posture_matrix
 from posture.signal.clean import clean_track
 from posture.signal.clusters import two_postures
+from posture.signal.face_symmetry import HeldSymmetry, find_symmetry
 from posture.signal.interval import Interval, spell_interval, weighted_quantile
 from posture.signal.reading import ReadTrack
 from posture.signal.rhythm import Rhythm, find_rhythm
@@ -37,6 +38,10 @@ SHIFT_SD_SHARE = 0.05
 
 ENOUGH_STEADY_S, ENOUGH_SPELLS = 30.0, 10
 """Less gives a number with a warning."""
+
+ASKED_REST_S = 10.0
+"""For so long before and after a movement that was asked the head is not left to itself: it waits, or comes back (common practice, no
+source)."""
 
 REACH_SHARE = 0.01
 """Reach is what one frame in a hundred exceeds: a single frame is an error more often than a reach."""
@@ -120,6 +125,8 @@ class HabitualPosture:
         Against the shoulder line, degrees, and along it, in shoulder widths, + as tilt; where the shoulders could be used.
     lines : FaceLineTilts or None
         Of the one posture.
+    symmetry : HeldSymmetry
+        Of the face, whatever was held.
     read : ReadTrack
         As read, not cleaned.
     cleaned : ReadTrack
@@ -139,6 +146,7 @@ class HabitualPosture:
     tilt_on_trunk: Interval | None
     head_shift: Interval | None
     lines: FaceLineTilts | None
+    symmetry: HeldSymmetry
     read: ReadTrack
     cleaned: ReadTrack
 
@@ -157,8 +165,9 @@ def find_habitual_posture(read: ReadTrack) -> HabitualPosture:
     """
     rhythm = find_rhythm(read)
     cleaned = clean_track(read)
-    # What an examiner set is not what the person holds.
-    is_set = inside(read.time_s, read.settings.head_set)
+    # What an examiner set or asked is not what the person holds.
+    asked = [(begin - ASKED_REST_S, end + ASKED_REST_S) for begin, end in read.settings.asked]
+    is_set = inside(read.time_s, [*read.settings.head_set, *asked])
     spells = find_spells(cleaned, is_set)
     steady = _Steady.of(cleaned, spells)
     tilt, total = steady.angles_deg[:, 0], max(steady.total_s, 1e-9)
@@ -187,6 +196,7 @@ def find_habitual_posture(read: ReadTrack) -> HabitualPosture:
         tilt_on_trunk=_against_trunk(steady) if is_one else None,
         head_shift=_middle(steady, read.trunk.shift_share, SHIFT_SD_SHARE) if is_one else None,
         lines=_face_lines(steady) if is_one else None,
+        symmetry=find_symmetry(cleaned),
         read=read,
         cleaned=cleaned,
     )

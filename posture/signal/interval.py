@@ -102,12 +102,23 @@ def spell_interval(value: float, spell_values: ArrayLike, spell_seconds: ArrayLi
     draws = np.random.default_rng(SEED).integers(0, n, (RESAMPLES, n))
     error = _weighted_medians(values[draws], seconds[draws]).std(ddof=1)
     worth = seconds.sum() ** 2 / (seconds**2).sum()
-    correlation = _correlation(values - np.average(values, weights=seconds))
-    lag = np.arange(1, n)
-    inflation = 1 + 2 * float(((1 - lag / n) * correlation**lag).sum())
+    inflation = inflation_by_neighbours(values - np.average(values, weights=seconds))
     freedom = max(worth / inflation - 1, MIN_FREEDOM)
     half = float(error * np.sqrt(inflation) * stdtrit(freedom, 0.975))
     return Interval(value, value - half, value + half)
+
+
+def inflation_by_neighbours(residual: Array) -> float:
+    """By how much the variance of a mean is larger than that of independent spells, as neighbouring ones resemble each other.
+
+    Parameters
+    ----------
+    residual : ndarray, shape (n,)
+        Of each spell in order of time, about the middle; n of 2 or more.
+    """
+    n = len(residual)
+    lag = np.arange(1, n)
+    return 1 + 2 * float(((1 - lag / n) * _correlation(residual) ** lag).sum())
 
 
 def _correlation(residual: Array) -> float:

@@ -57,6 +57,8 @@ class HeadTrack:
         1 where an arm lifts its shoulder, 0 where not or where shoulders were looked for and not seen, NaN where not looked at.
     eye_line_deg, midface_line_deg : ndarray, shape (n,)
         Slopes in the face's own frontal plane against the fitted face, + as tilt.
+    facial_angle_deg, relative_facial_size : ndarray, shape (n,)
+        Two measures of the symmetry of the face as `posture.geometry.face_lines.FaceSymmetry` has them; the second above 0.
     steps : tuple of str
         What was done, in order, in plain words.
     """
@@ -79,6 +81,8 @@ class HeadTrack:
     arm_raised: Array = field(default_factory=_not_seen)
     eye_line_deg: Array = field(default_factory=_not_seen)
     midface_line_deg: Array = field(default_factory=_not_seen)
+    facial_angle_deg: Array = field(default_factory=_not_seen)
+    relative_facial_size: Array = field(default_factory=_not_seen)
     steps: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -98,6 +102,8 @@ class HeadTrack:
             object.__setattr__(self, known.name, array)
         self._check_times()
         self._check_rotations()
+        if (self.relative_facial_size <= 0).any():
+            raise TrackError(f"Expected relative_facial_size above 0; {np.nanmin(self.relative_facial_size):g} came.")
         if not (self.width_px > 0 and self.height_px > 0 and self.focal_px > 0 and np.isfinite(self.focal_px)):
             raise TrackError(
                 f"Expected a picture size and focal length above 0; {self.width_px} x {self.height_px}, {self.focal_px} came."

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from posture.signal import interval as signal_interval
+from posture.signal.face_symmetry import HeldSymmetry
 from posture.signal.habitual import HabitualPosture, HeldAngle, HeldPosture
 from posture.signal.interval import Z95
 from posture.signal.reading import ReadTrack
@@ -13,6 +14,8 @@ from posture.summary.checks import NO_GRAVITY, ClipFacts, lines_differ, list_che
 
 DIGITS = 2
 """Hundredths of a degree are far below what is known, and keep equal results equal."""
+
+SIZE_DIGITS = 3
 
 
 def build_summary(
@@ -54,7 +57,7 @@ def build_summary(
         unsided=_unsided(one, habitual, upright) if one and not sided else None,
         moment=_moment(habitual, sided, upright),
         rhythm=record.RhythmRecord(**_rounded(vars(habitual.rhythm))) if habitual.rhythm else None,
-        symmetry=None,
+        symmetry=_symmetry(habitual.symmetry) if sided and not clip.is_still else None,
         checks=list_checks(clip, habitual, conditions),
         made_with=made_with,
     )
@@ -137,6 +140,14 @@ def _moment(found: HabitualPosture, sided: bool, upright: bool) -> record.Moment
         turn_deg=_interval(found.moment.turn) if sided else None,
         chin_deg=_interval(found.moment.chin),
     )
+
+
+def _symmetry(found: HeldSymmetry) -> record.Symmetry | None:
+    """The symmetry of the face; sizes to a thousandth, as few faces differ from even by more than some hundredths."""
+    if found.facial_angle is None or found.relative_size is None:
+        return None
+    size = {name: round(float(value), SIZE_DIGITS) for name, value in vars(found.relative_size).items()}
+    return record.Symmetry(facial_angle_deg=_interval(found.facial_angle), relative_facial_size=record.Interval(**size))
 
 
 def _size(interval: signal_interval.Interval) -> record.Interval:

@@ -7,6 +7,7 @@ from typing import Literal
 
 import numpy as np
 
+from posture.signal.face_symmetry import MIN_PIECES, MIN_STRAIGHT_S, MOST_ASIDE_DEG
 from posture.signal.habitual import (
     ENOUGH_SPELLS,
     ENOUGH_STEADY_S,
@@ -19,7 +20,7 @@ from posture.signal.habitual import (
 )
 from posture.signal.interval import Z95
 from posture.signal.reading import ReadSettings
-from posture.summary.record import Check, Conditions, Interval
+from posture.summary.record import Check, Conditions, Interval, Symmetry
 from posture.summary.words import say_angle, say_stand
 
 SMALL_FACE_PX = 60.0
@@ -123,6 +124,12 @@ def lines_differ(lines: FaceLineTilts) -> bool:
     return abs(lines.difference.value) > LINES_DIFFER_DEG
 
 
+def is_uneven(symmetry: Symmetry) -> bool:
+    """Whether a face is surely uneven by one of the two measures: its interval excludes 0 or 1."""
+    angle, size = symmetry.facial_angle_deg, symmetry.relative_facial_size
+    return not (angle.low <= 0 <= angle.high and size.low <= 1 <= size.high)
+
+
 def list_checks(clip: ClipFacts, found: HabitualPosture, conditions: Conditions) -> list[Check]:
     """List the checks, the most important first.
 
@@ -147,6 +154,7 @@ def list_checks(clip: ClipFacts, found: HabitualPosture, conditions: Conditions)
         *_on_target(found, conditions),
         *_on_trunk(clip, found, conditions),
         *_on_face_lines(clip, found, conditions),
+        *_on_symmetry(clip, found),
         _on_chin_zero(found),
     ]
     rank = {"fail": 0, "warn": 1, "pass": 2}
@@ -220,8 +228,9 @@ def _on_time(clip: ClipFacts, found: HabitualPosture) -> Check:
     seconds = f"{found.steady_s:.0f}" if found.steady_s >= ENOUGH_STEADY_S else f"{np.floor(10 * found.steady_s) / 10:g}"
     had = f"{seconds} s of steady time in {n} spell{'' if n == 1 else 's'}"
     if found.steady_s < MIN_STEADY_S or len(found.spells) < MIN_SPELLS:
+        only = "Beside what was asked only" if found.read.settings.asked else "Only"
         text = (
-            f"Only {had}: too little for a habitual posture (needs {MIN_STEADY_S:.0f} s in {MIN_SPELLS} spells). Film for at"
+            f"{only} {had}: too little for a habitual posture (needs {MIN_STEADY_S:.0f} s in {MIN_SPELLS} spells). Film for at"
             " least three minutes, the child sitting and busy, the camera on something firm."
         )
         return _check("steady time", "fail", text)
@@ -325,6 +334,20 @@ def _on_face_lines(clip: ClipFacts, found: HabitualPosture, conditions: Conditio
         eyes, midface = (say_angle("tilt", Interval(**vars(line))) for line in (lines.eyes, lines.midface))
         text = f"Eye line and mid-face line differ by {apart}: tilt {eyes} by the eyes, {midface} by the middle of the face."
     return [_check("two lines", "warn", text)]
+
+
+def _on_symmetry(clip: ClipFacts, found: HabitualPosture) -> list[Check]:
+    """Why nothing is said of how even the face is."""
+    symmetry, read = found.symmetry, found.read
+    was_looked_at = clip.kind == "video" and not clip.is_still and np.isfinite(read.seen.facial_angle_deg).any()
+    if symmetry.facial_angle is not None or not was_looked_at or read.settings.mirrored == "unknown":
+        return []
+    text = (
+        f"The face looked about at the camera, within {MOST_ASIDE_DEG:.0f} degrees, for {np.floor(10 * symmetry.straight_s) / 10:g} s"
+        f" (needs {MIN_STRAIGHT_S:.0f} s in {MIN_PIECES} pieces): how even it is, is not given."
+    )
+    # No angle is less sure for it.
+    return [_check("symmetry", "pass", text)]
 
 
 def _on_chin_zero(found: HabitualPosture) -> Check:

@@ -49,12 +49,29 @@ def sweep_unfinished(folder: Path) -> None:
 
 
 def write_whole(path: Path, text: str) -> None:
-    """Write a text file whole or not at all: temporary file, flush to disk, replace.
+    """Write a text file whole or not at all, see `write_whole_bytes`.
 
     Parameters
     ----------
     path : Path
     text : str
+        Written as UTF-8.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be written; nothing of it is left behind.
+    """
+    write_whole_bytes(path, text.encode("utf-8"))
+
+
+def write_whole_bytes(path: Path, data: bytes) -> None:
+    """Write a file whole or not at all: temporary file, flush to disk, replace.
+
+    Parameters
+    ----------
+    path : Path
+    data : bytes
 
     Raises
     ------
@@ -64,11 +81,9 @@ def write_whole(path: Path, text: str) -> None:
     temporary = None
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(
-            "w", dir=path.parent, prefix=UNFINISHED, delete=False, encoding="utf-8", newline=""
-        ) as file:
+        with tempfile.NamedTemporaryFile("wb", dir=path.parent, prefix=UNFINISHED, delete=False) as file:
             temporary = Path(file.name)
-            file.write(text)
+            file.write(data)
             file.flush()
             os.fsync(file.fileno())
         temporary.replace(path)
@@ -155,7 +170,14 @@ def track_csv(track: HeadTrack, found: HabitualPosture, person: int | None) -> s
     return text.getvalue()
 
 
-def write_results(folder: Path, stem: str, summary: Summary, track_text: str) -> tuple[Path, Path]:
+def examination_path(summary: Path) -> Path:
+    """Where that stands which was asked in the clip of a summary."""
+    return summary.with_name(f"{summary.name.removesuffix('.summary.json')}.examination.json")
+
+
+def write_results(
+    folder: Path, stem: str, summary: Summary, track_text: str, examination_text: str | None = None
+) -> tuple[Path, Path]:
     """Write the track, then the summary: a summary on disk means that all of it is there.
 
     Parameters
@@ -166,6 +188,8 @@ def write_results(folder: Path, stem: str, summary: Summary, track_text: str) ->
     summary : Summary
     track_text : str
         From `track_csv`.
+    examination_text : str or None
+        What was asked in the clip; where nothing was, one of an earlier reading of the same clip is taken away with its summary.
 
     Returns
     -------
@@ -177,9 +201,18 @@ def write_results(folder: Path, stem: str, summary: Summary, track_text: str) ->
     OutputError
     """
     track_path, summary_path = result_paths(folder, stem, summary.clip.sha256)
+    asked_path = examination_path(summary_path)
+    if _examined_clip(asked_path) == summary.clip.sha256:
+        asked_path.unlink()
+    elif asked_path.exists() and examination_text is not None:
+        raise OutputError(
+            f"Expected '{asked_path.name}' to be free or of the same clip; it holds something else and is kept. Choose another --out."
+        )
     # A clip that is measured again: until the new summary is there, none may stand beside the new track.
     summary_path.unlink(missing_ok=True)
     write_whole(track_path, track_text)
+    if examination_text is not None:
+        write_whole(asked_path, examination_text)
     write_whole(summary_path, summary.to_json())
     return track_path, summary_path
 
@@ -212,6 +245,15 @@ def _sha256_of(summary: Path) -> str | None:
     """Which clip a summary on disk belongs to; None for anything that is no summary."""
     try:
         return str(json.loads(summary.read_text(encoding="utf-8"))["clip"]["sha256"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def _examined_clip(examination: Path) -> str | None:
+    """Of which clip a file on disk says what was asked; None for anything else."""
+    try:
+        document = json.loads(examination.read_text(encoding="utf-8"))
+        return str(document["sha256"]) if str(document["schema"]).startswith("posture.examination/") else None
     except (OSError, ValueError, KeyError, TypeError):
         return None
 

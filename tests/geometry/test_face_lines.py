@@ -1,4 +1,4 @@
-"""Both lines of a face whose asymmetry is known come back, whatever the posture, the place and the camera's roll."""
+"""Lines and symmetry of a face whose asymmetry is known come back, whatever the posture, the place and the camera's roll."""
 
 import numpy as np
 import pytest
@@ -10,10 +10,15 @@ from posture.geometry.face_lines import (
     LEFT_EYE,
     LIPS,
     LIPS_FORWARD_CM,
+    MOUTH_CORNERS,
+    MOUTH_FORWARD_CM,
+    OUTER_CANTHI,
     RIGHT_EYE,
     face_lines,
+    face_symmetry,
     meet_planes_cm,
     on_own_plane_cm,
+    symmetry_of_corners,
 )
 from posture.geometry.fit import Camera, project
 
@@ -115,7 +120,7 @@ def test_mirrored_face_has_mirrored_lines(face: CanonicalFace) -> None:
 
 def test_points_of_both_sides_are_mirror_images(face: CanonicalFace) -> None:
     """Else a turned symmetric face would seem to lean."""
-    for group in ((*RIGHT_EYE, *LEFT_EYE), LIPS, BROWS):
+    for group in ((*RIGHT_EYE, *LEFT_EYE), LIPS, BROWS, OUTER_CANTHI, MOUTH_CORNERS):
         own = face.vertices_cm[list(group)]
         for point in own * [-1, 1, 1]:
             assert np.linalg.norm(own - point, axis=1).min() < 0.1
@@ -141,6 +146,59 @@ def test_pose_that_is_missing_gives_nan(face: CanonicalFace) -> None:
     lines = face_lines(points, np.full((3, 3), np.nan), np.full(3, np.nan), CAMERA, face)
     assert np.isnan(lines.eye_deg)
     assert np.isnan(lines.midface_deg)
+
+
+def uneven(face: CanonicalFace, slope: float = 0.0, shift_cm: float = 0.0) -> np.ndarray:
+    """The canonical face, its mouth sloped so much and shifted to the person's left."""
+    vertices = face.vertices_cm.copy()
+    mouth = list(MOUTH_CORNERS)
+    vertices[mouth, 2] += MOUTH_FORWARD_CM
+    vertices[mouth, 1] += slope * vertices[mouth, 0]
+    vertices[mouth, 0] += shift_cm
+    return vertices
+
+
+@pytest.mark.parametrize("place", PLACES)
+@pytest.mark.parametrize("posture", POSTURES)
+@pytest.mark.parametrize(("slope", "shift_cm"), [(0.0, 0.0), (0.05, 0.0), (-0.08, 0.3)])
+def test_known_symmetry_comes_back(
+    face: CanonicalFace, posture: tuple[float, float, float], place: tuple[float, float, float], slope: float, shift_cm: float
+) -> None:
+    vertices = uneven(face, slope, shift_cm)
+    rotation, place_cm = posture_matrix(*posture), np.array(place)
+    found = face_symmetry(project(vertices, rotation, place_cm, CAMERA), rotation, place_cm, CAMERA, face)
+    right, left = (np.linalg.norm((vertices[a] - vertices[b])[:2]) for a, b in zip(OUTER_CANTHI, MOUTH_CORNERS, strict=True))
+    assert found.angle_deg == pytest.approx(np.degrees(np.arctan(slope)), abs=0.1)
+    assert found.relative_size == pytest.approx(right / left, abs=0.002)
+
+
+def test_mouth_that_is_higher_on_the_left_counts_as_tilt_to_the_right_and_shortens_the_left() -> None:
+    found = symmetry_of_corners(np.array([[-4.0, 3.0], [4.0, 3.0], [-2.0, -3.2], [2.0, -2.8]]))
+    assert found.angle_deg == pytest.approx(np.degrees(np.arctan2(0.4, 4.0)))
+    assert found.relative_size == pytest.approx(np.hypot(2, 6.2) / np.hypot(2, 5.8))
+
+
+def test_tilt_of_the_whole_face_is_no_asymmetry(face: CanonicalFace) -> None:
+    """A pose that is off by a roll moves nothing."""
+    rotation, place_cm = posture_matrix(20.0, 5.0, 0.0), np.array([0.0, 0.0, 60.0])
+    points = project(uneven(face, 0.05), rotation, place_cm, CAMERA)
+    right, off = (
+        face_symmetry(points, turned, place_cm, CAMERA, face)
+        for turned in (rotation, rotation @ posture_matrix(-4.0, 0.0, 0.0))
+    )
+    assert off.angle_deg == pytest.approx(right.angle_deg, abs=0.1)
+    assert off.relative_size == pytest.approx(right.relative_size, abs=0.005)
+
+
+def test_corners_in_one_place_have_no_size() -> None:
+    found = symmetry_of_corners(np.array([[-4.0, 3.0], [4.0, 3.0], [-4.0, 3.0], [2.0, -3.0]]))
+    assert np.isnan(found.relative_size)
+
+
+def test_symmetry_of_a_pose_that_is_missing_is_nan(face: CanonicalFace) -> None:
+    points = project(face.vertices_cm, np.eye(3), np.array([0.0, 0.0, 60.0]), CAMERA)
+    found = face_symmetry(points, np.full((3, 3), np.nan), np.full(3, np.nan), CAMERA, face)
+    assert np.isnan([found.angle_deg, found.relative_size]).all()
 
 
 @pytest.mark.parametrize("shape", [(33, 2), (478, 3), (468,)])

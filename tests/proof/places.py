@@ -31,6 +31,10 @@ _POINTS = {
     "left_temple": (356,),
     "right_cheek": (50,),
     "left_cheek": (280,),
+    "right_canthus": (33,),
+    "left_canthus": (263,),
+    "right_mouth_corner": (61,),
+    "left_mouth_corner": (291,),
 }
 """Landmarks whose mean is the place; the eyes are midway between their corners."""
 
@@ -42,8 +46,8 @@ class Places:
     Attributes
     ----------
     points_m : dict of str to ndarray (3,)
-        Frame of the head, origin at its pivot: right_eye, left_eye, mouth, chin, nose_bridge, right_temple, left_temple and two
-        cheeks. Right and left are the person's.
+        Frame of the head, origin at its pivot: right_eye, left_eye, mouth, chin, nose_bridge, and of either side temple, cheek,
+        outer canthus and corner of the mouth. Right and left are the person's.
     scale : float
         Against an adult: distance of the eyes over `EYE_DISTANCE_M`.
     face_height_m : float

@@ -70,6 +70,11 @@ def test_empty_track_is_valid(make_track: Callable[..., HeadTrack]) -> None:
         pytest.param(lambda t: {"arm_raised": np.zeros((N, 2))}, r"Expected arm_raised of shape \(5,\)", id="arms"),
         pytest.param(lambda t: {"eye_line_deg": np.zeros(N + 1)}, r"Expected eye_line_deg of shape \(5,\); \(6,\)", id="eyes"),
         pytest.param(lambda t: {"midface_line_deg": np.full(N, -np.inf)}, "midface_line_deg to be finite", id="infinite line"),
+        pytest.param(
+            lambda t: {"relative_facial_size": np.array([1.0, np.nan, 1.1, 0.0, 1.0])},
+            "relative_facial_size above 0; 0 came",
+            id="no face",
+        ),
         pytest.param(lambda t: {"camera_roll_sd_deg": np.zeros(0)}, r"Expected camera_roll_sd_deg of shape", id="camera, none"),
         pytest.param(lambda t: {"width_px": 0}, "above 0; 0 x 720", id="width"),
         pytest.param(lambda t: {"height_px": -1}, "above 0; 1280 x -1", id="height"),
@@ -89,7 +94,7 @@ def test_rotation_kept_as_32_bit_numbers_is_accepted(track: HeadTrack) -> None:
     assert replace(track, rotation=track.rotation.astype(np.float32)).rotation.dtype == np.float64
 
 
-LOOKS = ("shoulders_px", "shoulders_turn_deg", "arm_raised", "eye_line_deg", "midface_line_deg", "camera_roll_deg",
+LOOKS = ("shoulders_px", "shoulders_turn_deg", "arm_raised", "eye_line_deg", "midface_line_deg", "facial_angle_deg", "camera_roll_deg",
          "camera_pitch_deg", "camera_roll_sd_deg", "camera_pitch_sd_deg")  # fmt: skip
 
 
