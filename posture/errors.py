@@ -41,12 +41,38 @@ class SpanError(PostureError, ValueError):
     """Marked times that cannot be read, or marks on a picture that cannot be."""
 
 
+class DateError(PostureError, ValueError):
+    """A date that cannot be read."""
+
+
 class RecordError(PostureError, ValueError):
     """A file that should hold the summary of a clip does not."""
 
 
 class OutputError(PostureError):
     """A result could not be written, or would overwrite the result of another clip."""
+
+
+class RecordsError(PostureError):
+    """The records cannot be opened, read or written, or something that cannot be kept was to be kept."""
+
+
+class AlreadyKeptError(RecordsError):
+    """The same file is in the records already; nothing was replaced.
+
+    Attributes
+    ----------
+    clip_id : int or None
+        As which clip of the same person; None when it is kept under another code, of which nothing is told.
+    """
+
+    def __init__(self, text: str, clip_id: int | None) -> None:
+        super().__init__(text)
+        self.clip_id = clip_id
+
+
+class ChangedMeanwhileError(RecordsError):
+    """What was to be changed has been changed or erased since it was read; nothing was overwritten."""
 
 
 SYSTEM_LIBRARIES = {
@@ -81,3 +107,15 @@ def missing_library_error(error: BaseException) -> ModelError | None:
                 f" {package} (all that this program needs: {' '.join(dict.fromkeys(SYSTEM_LIBRARIES.values()))})."
             )
     return None
+
+
+class ExtraError(PostureError):
+    """A library that only one extra of this package brings is not installed."""
+
+
+class CameraError(PostureError):
+    """A camera cannot be opened, or its pictures cannot be used."""
+
+
+class ConsentError(RecordError):
+    """A file that should hold consents does not, or holds something that is none."""

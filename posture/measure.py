@@ -13,12 +13,14 @@ import numpy as np
 from pydantic import ValidationError
 
 from posture import __version__
+from posture.clinic.examination import Examination, examination_of
 from posture.clip import DEFAULT_EVERY_S
 from posture.conventions import Mirrored
 from posture.errors import ConditionsError, SpanError
 from posture.face.model import MODEL_SHA256, POSE_MODEL_SHA256
 from posture.geometry.lens import Lens, lens_of
 from posture.see import OnFrame, SeenClip, SeenPerson, see_clip
+from posture.signal.asked import Asked, say_asked
 from posture.signal.chin_zero import ChinZero
 from posture.signal.habitual import HabitualPosture, find_habitual_posture
 from posture.signal.reading import ReadSettings, read_track, upright_from
@@ -37,6 +39,8 @@ class Settings:
     Attributes
     ----------
     mirrored : {"no", "yes", "unknown"}
+    mirrored_from : str or None
+        How that is known, where nobody had to be asked; for the record.
     roll_deg, pitch_deg : float or None
         Of the camera, as stated or marked; None is not known.
     roll_sd_deg, pitch_sd_deg : float or None
@@ -61,6 +65,10 @@ class Settings:
         When an examiner had set the head straight.
     chin_zero : ChinZero or None
         Of the same person, from another clip.
+    asked : tuple of Asked
+        Movements that were asked of the person; what was done then is no habit.
+    passive : bool
+        Whether the examiner moved the neck.
     """
 
     mirrored: Mirrored = "unknown"
@@ -78,6 +86,9 @@ class Settings:
     on_target: tuple[Span, ...] | None = None
     head_set: tuple[Span, ...] = ()
     chin_zero: ChinZero | None = None
+    mirrored_from: str | None = None
+    asked: tuple[Asked, ...] = ()
+    passive: bool = False
 
     def read_settings(self, lens: Lens | None = None) -> ReadSettings:
         """The part of the settings that is a reading of a kept track, through a lens that is not the one it was seen with."""
@@ -92,6 +103,7 @@ class Settings:
             on_target=self.on_target,
             head_set=self.head_set,
             chin_zero=self.chin_zero,
+            asked=tuple((one.start_s, one.end_s) for one in self.asked),
         )
 
     def lens(self, longer_px: int, file_px: float | None) -> Lens:
@@ -101,6 +113,13 @@ class Settings:
     def stated(self) -> dict[str, str | float | None]:
         """What was stated, for the record; equal exactly where the settings are."""
         values: dict[str, Any] = dict(vars(self))
+        if self.mirrored_from is None:
+            del values["mirrored_from"]
+        del values["asked"], values["passive"]
+        if self.asked:
+            values["asked"] = (
+                f"{say_asked(self.asked, sided=self.mirrored != 'unknown')}, {'passive' if self.passive else 'active'}"
+            )
         values["from_scene"] = "yes" if self.from_scene else "no"
         values["target_cm"] = None if self.target_cm is None else ", ".join(map(say_number, self.target_cm))
         values["on_target"] = None if self.on_target is None else say_spans(self.on_target)
@@ -123,6 +142,8 @@ class Measurement:
     facts : ClipFacts
     found : HabitualPosture
     summary : Summary
+    examination : Examination or None
+        What came of the movements that were asked; None where none were.
     """
 
     seen: SeenClip
@@ -130,10 +151,12 @@ class Measurement:
     facts: ClipFacts
     found: HabitualPosture
     summary: Summary
+    examination: Examination | None = None
 
     def save(self, folder: Path, stem: str) -> tuple[Path, Path]:
-        """Write track and summary into a folder, whole or not at all; returns where they are."""
-        return write_results(folder, stem, self.summary, track_csv(self.track, self.found, self.facts.person))
+        """Write track, examination and summary into a folder, whole or not at all; returns where track and summary are."""
+        examination = self.examination.to_json() if self.examination else None
+        return write_results(folder, stem, self.summary, track_csv(self.track, self.found, self.facts.person), examination)
 
 
 def measure_clip(
@@ -214,7 +237,11 @@ def read_clip(
         posture=__version__, mediapipe=version("mediapipe"), model_sha256=MODEL_SHA256, settings=settings.stated() | used
     )
     summary = build_summary(facts, found, conditions, made_with, label)
-    return Measurement(seen, track, facts, found, summary)
+    if not settings.asked:
+        return Measurement(seen, track, facts, found, summary)
+    position = conditions.position
+    examination = examination_of(found, settings.asked, sha256=facts.sha256, position=position, passive=settings.passive)
+    return Measurement(seen, track, facts, found, summary, examination)
 
 
 def read_conditions(path: Path) -> Conditions:

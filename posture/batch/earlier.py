@@ -13,7 +13,7 @@ from posture.batch.child import Job
 from posture.clip.clip import PHOTOGRAPH_DATE, VIDEO_DATE
 from posture.errors import RecordError
 from posture.face.model import MODEL_SHA256, POSE_MODEL_SHA256
-from posture.summary.files import read_summary
+from posture.summary.files import examination_path, read_summary
 from posture.summary.record import Conditions, Summary
 
 SUMMARY_ENDING, TRACK_ENDING = ".summary.json", ".track.csv"
@@ -51,7 +51,8 @@ class EarlierResults:
         for path in sorted(folder.glob(f"*{SUMMARY_ENDING}")):
             track = path.with_name(path.name.removesuffix(SUMMARY_ENDING) + TRACK_ENDING)
             summary = summary_at(path)
-            if summary is not None and track.is_file():
+            is_whole = summary is not None and ("asked" not in summary.made_with.settings or examination_path(path).is_file())
+            if summary is not None and is_whole and track.is_file():
                 self._all.append(Earlier(summary, (track, path)))
 
     def find(self, job: Job) -> Earlier | None:
@@ -106,6 +107,7 @@ def _is_alike(job: Job, summary: Summary) -> bool:
         (made.posture, made.mediapipe, made.model_sha256) == (__version__, version("mediapipe"), MODEL_SHA256)
         and made.settings.get("shoulder_model_sha256") == POSE_MODEL_SHA256
         and stated.items() <= made.settings.items()
+        and made.settings.get("asked") == stated.get("asked")
         and _is_same_lens(job, summary)
         and summary.clip.label == job.label
         and _stated_conditions(summary.conditions, job.conditions) == (job.conditions or Conditions())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from posture.clinic.demand import effect_of
 from posture.clinic.evidence import POOR_EYE_LOGMAR
 from posture.clinic.found import Found
 from posture.clinic.held import MIN_HINT_MONTHS
@@ -81,14 +82,26 @@ def _by_findings(found: Found) -> dict[str, bool]:
         "subluxation": bool(THROAT_FLAGS & flags) or "injury_neck_pain" in flags or "fixed_neck" in flags,
         "ptosis": "pupils_or_lid" in flags,
         "one poor eye": (known and worse >= POOR_EYE_LOGMAR - 1e-9) or "white_pupil" in flags,
-        "nystagmus": findings.nystagmus in ("old", "new", "latent") or "new_nystagmus" in flags,
+        "nystagmus": findings.nystagmus in ("old", "new", "latent") or "new_nystagmus" in flags or _grows(found),
         "spasmus nutans": found.clips.rhythm is not None or "head_nodding" in flags,
         "other vertical muscles": found.has_vertical_deviation,
         "DVD": found.has_vertical_deviation or (found.cover is not None and found.cover.relief in ("right only", "left only")),
         "synostosis": found.has_vertical_deviation,
-        "refraction": findings.glasses_effect in ("less", "more"),
+        "refraction": findings.glasses_effect in ("less", "more") or _changes_with_glasses(found),
         "hearing": findings.hearing_loss_side in ("right", "left"),
         "feeds": bool(findings.feeding_related),
         "attacks": bool(findings.attacks),
         "others": "drug" in flags,
     }
+
+
+def _grows(found: Found) -> bool:
+    """Whether the posture was filmed to be larger when the child looks hard."""
+    return any(one.demand == "attention" and effect_of(one) == "more" for one in found.clips.demand)
+
+
+def _changes_with_glasses(found: Found) -> bool:
+    """Whether the posture was filmed to change with glasses; what was entered stands above it."""
+    return found.findings.glasses_effect is None and any(
+        one.demand == "correction" and one.is_shown for one in found.clips.demand
+    )

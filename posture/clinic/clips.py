@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from posture.clinic.cover import NO_DROPS
+from posture.clinic.cover import NO_DROPS, CoverTest, cover_test_of
+from posture.clinic.demand import Comparison, demand_of
 from posture.clinic.findings import Findings
 from posture.clinic.held import MIN_HINT_MONTHS, Posture, posture_of
-from posture.summary.record import Conditions, RhythmRecord, Summary
+from posture.summary.record import RhythmRecord, Summary
 
 Caution = tuple[str, dict[str, str]]
 """Key of a caution, and the words that are filled in."""
@@ -22,7 +23,10 @@ MAY_DIFFER = ("target_distance_m", "filmed_on", "age_months", "attention", "exam
 
 @dataclass(frozen=True)
 class Clips:
-    """The clip that counts, the covered ones that may be laid beside it, and what must be said (key of the caution, words)."""
+    """The clip that counts, the covered ones that may be laid beside it, and what must be said (key of the caution, words).
+
+    `demand` are the comparisons under different demand; `unsettled` whether mirroring is unknown in any of the clips.
+    """
 
     main: Summary | None
     posture: Posture | None
@@ -30,6 +34,8 @@ class Clips:
     age_months: int | None
     rhythm: RhythmRecord | None
     cautions: tuple[Caution, ...]
+    demand: tuple[Comparison, ...] = ()
+    unsettled: bool = False
 
 
 def read_clips(summaries: Sequence[Summary], findings: Findings) -> Clips:
@@ -57,29 +63,54 @@ def read_clips(summaries: Sequence[Summary], findings: Findings) -> Clips:
         said.append(("no open clip", {}))
     if any(_is_under_drops(s) for s in summaries):
         said.append(("drops", {}))
+    demand = demand_of(summaries, findings.age_months)
+    under_demand = {id(clip) for one in demand for clip in one.clips}
     like = [main] if main else []
     covered = []
-    for other in (s for s in summaries if main and s is not main and not _is_under_drops(s)):
-        cautions, comparable = _compare(main.conditions, other) if main else ([], False)
-        said += cautions
+    for other in (s for s in summaries if main and s is not main and not _is_under_drops(s) and not _is_asked_only(s)):
+        cautions, comparable = _compare(main, other) if main else ([], False)
         is_open = other.conditions.covered_eye in (None, "none")
+        if is_open and cautions and id(other) in under_demand:
+            continue  # Laid beside another as such, with what differs; no second clip of the same posture.
+        said += cautions
         if comparable and is_open:
             # Of another day or age, a tilt to the other side is a change and not a second posture.
             like += [] if cautions else [other]
         elif comparable and other.habitual and other.sided and main and main.sided:
             covered.append(other)
         elif comparable:
-            said.append(("cover not comparable", {"which": _which(other)}))
+            said.append(("cover not comparable", {"which": _which(other, main)}))
+    posture, cautions = _posture_of(main, like, age)
+    said += cautions
+    rhythm = max((s.rhythm for s in summaries if s.rhythm), key=lambda seen: seen.seconds, default=None)
+    return Clips(main, posture, tuple(covered), age, rhythm, tuple(said), demand, not all(s.sided for s in summaries))
+
+
+def cover_of(clips: Clips, findings: Findings) -> CoverTest | None:
+    """The cover test of the clips that may be laid beside the one that counts.
+
+    Parameters
+    ----------
+    clips : Clips
+    findings : Findings
+        A tilt typed there stands above a clip of the same eye.
+
+    Returns
+    -------
+    CoverTest or None
+        None where no posture counts, or none was filmed or typed under a cover.
+    """
+    return cover_test_of(findings, [clips.main, *clips.covered]) if clips.main and clips.posture else None
+
+
+def _posture_of(main: Summary | None, like: Sequence[Summary], age: int | None) -> tuple[Posture | None, list[Caution]]:
+    """The posture that counts, and why there is none."""
     posture = posture_of(main, age) if main else None
     if main and len(main.postures) == 2:
-        said.append(("two postures", {}))
-    elif _changes_side(like, age):
-        said.append(("side changes", {}))
-        posture = None
-    elif main and posture is None:
-        said.append(("no habitual posture", {}))
-    rhythm = max((s.rhythm for s in summaries if s.rhythm), key=lambda seen: seen.seconds, default=None)
-    return Clips(main, posture, tuple(covered), age, rhythm, tuple(said))
+        return posture, [("two postures", {})]
+    if _changes_side(like, age):
+        return None, [("side changes", {})]
+    return posture, [("no habitual posture", {})] if main and posture is None else []
 
 
 def _least(*ages: int | None) -> int | None:
@@ -97,27 +128,32 @@ def _has_posture(summary: Summary) -> bool:
     return summary.habitual is not None or summary.unsided is not None
 
 
+def _is_asked_only(summary: Summary) -> bool:
+    """Whether movements were asked in it and it shows no posture beside them: there is nothing to compare."""
+    return "asked" in summary.made_with.settings and not _has_posture(summary) and not summary.postures
+
+
 def _is_under_drops(summary: Summary) -> bool:
     """Whether drops were given; any that are named count, as the program does not know drops."""
     drops = summary.conditions.drops
     return drops is not None and drops.strip().lower() not in NO_DROPS
 
 
-def _compare(main: Conditions, other: Summary) -> tuple[list[Caution], bool]:
+def _compare(main: Summary, other: Summary) -> tuple[list[Caution], bool]:
     """What differs in another clip, as cautions, and whether it may be compared."""
-    known = {name: (getattr(main, name), getattr(other.conditions, name)) for name in MUST_BE_EQUAL + MAY_DIFFER}
+    known = {name: (getattr(main.conditions, name), getattr(other.conditions, name)) for name in MUST_BE_EQUAL + MAY_DIFFER}
     unlike = [name for name, (a, b) in known.items() if a is not None and b is not None and a != b]
     said, blocks = [], [name for name in unlike if name in MUST_BE_EQUAL]
     for key, names in (("position differs", blocks), ("conditions differ", [name for name in unlike if name in MAY_DIFFER])):
         if names:
-            said.append((key, {"which": _which(other), "differences": ", ".join(_words(name) for name in names)}))
+            said.append((key, {"which": _which(other, main), "differences": ", ".join(_words(name) for name in names)}))
     return said, not blocks
 
 
-def _which(summary: Summary) -> str:
-    """Which clip it is, by the eye that was covered."""
+def _which(summary: Summary, main: Summary | None) -> str:
+    """Which clip it is, by the eye that was covered; named only where neither clip lacks its sides."""
     eye = summary.conditions.covered_eye
-    if not summary.sided and eye in ("right", "left"):
+    if not (summary.sided and main and main.sided) and eye in ("right", "left"):
         return "one eye covered"
     return f"{eye} eye covered" if eye in ("right", "left") else "both eyes open"
 

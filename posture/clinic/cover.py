@@ -50,12 +50,16 @@ class Covered:
 
 @dataclass(frozen=True)
 class Fall:
-    """The fall of the tilt under one cover: degrees, + less tilted; `share` of the tilt with both eyes open."""
+    """The fall of the tilt under one cover: degrees, + less tilted; `share` of the tilt with both eyes open.
+
+    `remains_deg` is the tilt under cover, + to the side of the tilt with both eyes open.
+    """
 
     fall_deg: Interval
     share: float
     minutes: float | None
     says: Says
+    remains_deg: Interval
 
 
 @dataclass(frozen=True)
@@ -154,17 +158,24 @@ def _fall(open_: Interval, covered: Covered | None) -> Fall | None:
     """The fall under one cover, along the side of the tilt with both eyes open."""
     if covered is None:
         return None
-    before, after = _along(open_, open_.value), _along(covered.tilt_deg, open_.value)
+    before, after = along(open_, open_.value), along(covered.tilt_deg, open_.value)
     value = before.value - after.value
     low = value - math.hypot(before.value - before.low, after.high - after.value)
     high = value + math.hypot(before.high - before.value, after.value - after.low)
     share = value / before.value if before.value else 0.0
     fall = Interval(value=value, low=low, high=high)
-    return Fall(fall, share, covered.minutes, _says(fall, before, after, covered.minutes))
+    return Fall(fall, share, covered.minutes, _says(fall, before, after, covered.minutes), after)
 
 
-def _along(tilt: Interval, direction: float) -> Interval:
-    """The same tilt, + towards the side of `direction`."""
+def along(tilt: Interval, direction: float) -> Interval:
+    """The same angle, + towards the side of `direction`.
+
+    Parameters
+    ----------
+    tilt : Interval
+    direction : float
+        Any number of that sign.
+    """
     return tilt if direction >= 0 else Interval(value=-tilt.value, low=-tilt.high, high=-tilt.low)
 
 

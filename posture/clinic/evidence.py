@@ -7,11 +7,15 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from posture.clinic.cover import CoverTest
+from posture.clinic.demand import Comparison, effect_of
+from posture.clinic.demand_words import say_comparison
+from posture.clinic.findings import Findings
 from posture.clinic.found import NOT_INTERPRETED, Found
 from posture.clinic.held import Posture
 from posture.clinic.muscles import MUSCLES
 from posture.clinic.neck import NeckRange
 from posture.clinic.sentences import EVIDENCE, cite
+from posture.summary.checks import is_uneven
 from posture.summary.record import Interval
 from posture.summary.words import say_angle, say_interval
 
@@ -57,6 +61,7 @@ def list_evidence(found: Found) -> tuple[Line, ...]:
         *_of_direction(found),
         *_of_vertical(found),
         *_of_cover(found),
+        *(_of_demand(one) for one in found.clips.demand if _counts(one, found.findings)),
         *_of_neck(found),
         *_of_rest(found),
         *_of_clip(found),
@@ -215,17 +220,40 @@ def _say_covers(test: CoverTest) -> str:
     return ", ".join(sorted(fall.says if fall else "not done" for fall in (test.right, test.left)))
 
 
+def _counts(comparison: Comparison, findings: Findings) -> bool:
+    """Whether a comparison is evidence: what was entered of the glasses stands above what was filmed."""
+    return comparison.has_verdict and not (comparison.demand == "correction" and findings.glasses_effect is not None)
+
+
+def _of_demand(comparison: Comparison) -> Line:
+    """Clips under different demand beside each other; they point to neither side."""
+    figures = say_comparison(comparison)
+    if comparison.demand == "attention" and effect_of(comparison) == "more":
+        return _filmed("larger when looking hard", "neither", "weak", figures=figures)
+    if comparison.demand == "correction":
+        key = "glasses, as filmed" if comparison.is_shown else "glasses, alike as filmed"
+        return _filmed(key, "neither", "weak", figures=figures)
+    key = "differs under other demand" if comparison.is_shown else "alike under other demand"
+    return _filmed(key, "neither", "weak", figures=figures)
+
+
 def _of_neck(found: Found) -> Iterator[Line]:
     """Neck range, band or mass."""
     neck = found.range_
     if neck is not None and found.range_is_short and neck.strength and neck.tight:
         if found.range_contradicts:
-            yield _line("neck range of the other side", "neck", "weak")
+            yield replace(_line("neck range of the other side", "neck", "weak"), filmed=neck.filmed)
         else:
             of_side = f" of the {neck.tight}" if found.sided else ""
-            yield _line("neck range", "neck", neck.strength, of_side=of_side, figures=_range_figures(neck))
-    elif neck is not None and None not in (neck.tilt_difference_deg, neck.turn_difference_deg):
-        yield _line("neck range even", "neither", "weak")
+            line = _line("neck range", "neck", neck.strength, of_side=of_side, figures=_range_figures(neck))
+            yield replace(line, filmed=neck.filmed)
+    elif neck is not None and neck.may_tight and found.range_may_weigh:
+        # It keeps an outcome from being surer (`posture.clinic.outcome`), so it must be seen.
+        of_side = f" of the {neck.may_tight}" if found.sided else ""
+        line = _line("neck range, not sure", "neck", "weak", of_side=of_side, figures=_range_figures(neck))
+        yield replace(line, filmed=neck.filmed)
+    elif neck is not None and neck.is_even:
+        yield replace(_line("neck range even", "neither", "weak"), filmed=neck.filmed)
     if found.has_band:
         of_side = f" of the {found.findings.neck_band_or_mass}" if found.sided else ""
         yield _line("band or mass", "neck", "moderate", of_side=of_side)
@@ -261,5 +289,5 @@ def _of_clip(found: Found) -> Iterator[Line]:
     main, rhythm = found.clips.main, found.clips.rhythm
     if rhythm:
         yield _first(_filmed("rhythm", "neither", "weak", hz=f"{rhythm.hz:.1f}", seconds=f"{rhythm.seconds:.0f}"))
-    if main and main.symmetry:
+    if main and main.symmetry and is_uneven(main.symmetry):
         yield _filmed("facial asymmetry", "neither", "weak")

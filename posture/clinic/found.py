@@ -6,12 +6,13 @@ from dataclasses import dataclass
 
 from posture.clinic.clips import Clips
 from posture.clinic.cover import FALL_LEAST_DEG, FALL_SHARE, CoverTest
+from posture.clinic.filmed import Filmed
 from posture.clinic.findings import Findings, Hypertropia
 from posture.clinic.held import clear_sign
 from posture.clinic.muscles import Steps
 from posture.clinic.neck import NeckRange
 from posture.clinic.vertical import NORMAL_PD, upright_figures
-from posture.conventions import STRAIGHT_DEG
+from posture.conventions import STRAIGHT_DEG, Side
 
 PAIN_FLAGS = frozenset({"neck_pain", "severe_pain", "injury_neck_pain", "stiff_neck", "fixed_neck"})
 """Red flags that are pain of the neck, or a neck that spasm holds."""
@@ -32,11 +33,12 @@ class Found:
     steps: Steps
     range_: NeckRange | None
     cover: CoverTest | None
+    filmed: Filmed | None = None
 
     @property
     def sided(self) -> bool:
         """Whether sides may be named: never while it is not known whether the picture is mirrored."""
-        return self.clips.main is None or self.clips.main.sided
+        return self.clips.main.sided if self.clips.main else not self.clips.unsettled
 
     @property
     def has_vertical_deviation(self) -> bool:
@@ -61,17 +63,24 @@ class Found:
         if posture is None or not posture.sided or not self.range_is_short:
             return False
         # The trunk counts for the neck.
-        return self._along_range(clear_sign(posture.trunk, STRAIGHT_DEG) or posture.tilt_sign) > 0
+        return (
+            _along(self.range_.tight if self.range_ else None, clear_sign(posture.trunk, STRAIGHT_DEG) or posture.tilt_sign) > 0
+        )
 
     @property
     def range_may_match(self) -> bool:
         """The same by the values, whatever their intervals: a wider interval never takes an objection away."""
-        return self.range_is_short and self._along_range(self._tilt_value()) >= STRAIGHT_DEG
+        return _along(self.range_.may_tight if self.range_ else None, self._tilt_value()) >= STRAIGHT_DEG
 
     @property
     def range_contradicts(self) -> bool:
         """Whether the range is short for the muscle away from which the head is tilted, by the values."""
-        return self.range_is_short and self._along_range(self._tilt_value()) <= -STRAIGHT_DEG
+        return _along(self.range_.may_tight if self.range_ else None, self._tilt_value()) <= -STRAIGHT_DEG
+
+    @property
+    def range_may_weigh(self) -> bool:
+        """Whether the range would be moderate or more by the values, whatever their intervals, and for the muscle of the tilt."""
+        return self.range_ is not None and self.range_.may_strength in ("moderate", "strong") and not self.range_contradicts
 
     @property
     def may_be_relieved(self) -> bool:
@@ -103,12 +112,6 @@ class Found:
         at_the_eyes = EYE_SIGNS_OF_BOTH.intersection(steps.both_sides) - (set() if steps.method_ok else {"reversal"})
         return steps.both_possible and bool(at_the_eyes) and not steps.skew and not self.findings.previous_eye_surgery
 
-    def _along_range(self, tilt: float) -> float:
-        """A tilt, + towards the muscle that the range is short for."""
-        if self.range_ is None or self.range_.tight is None:
-            return 0.0
-        return tilt if self.range_.tight == "right" else -tilt
-
     def _tilt_value(self) -> float:
         """The tilt on the trunk, or the one that counts, in degrees; 0 where neither is known with its side."""
         posture = self.clips.posture
@@ -116,3 +119,8 @@ class Found:
             return 0.0
         known = [tilt.value for tilt in (posture.trunk, posture.tilt) if tilt is not None]
         return next((value for value in known if abs(value) >= STRAIGHT_DEG), 0.0)
+
+
+def _along(side: Side | None, tilt: float) -> float:
+    """A tilt, + towards the muscle of a side; 0 where there is none."""
+    return 0.0 if side is None else tilt if side == "right" else -tilt

@@ -8,14 +8,16 @@ from typing import Annotated, Literal
 from pydantic import ConfigDict, Field
 
 from posture.clinic.also_fits import also_fits
-from posture.clinic.clips import read_clips
-from posture.clinic.cover import FIRST_MONTH, cover_test_of
+from posture.clinic.clips import cover_of, read_clips
+from posture.clinic.cover import FIRST_MONTH
+from posture.clinic.demand import effect_of
 from posture.clinic.evidence import Line, PointsTo, Strength, list_evidence
+from posture.clinic.examination import Examination
+from posture.clinic.filmed import filmed_of
 from posture.clinic.findings import Findings, Hypertropia
 from posture.clinic.found import Found
 from posture.clinic.held import LAST_TRUNK_MONTHS, MIN_HINT_MONTHS
 from posture.clinic.muscles import MUSCLES, three_steps
-from posture.clinic.neck import neck_range
 from posture.clinic.outcome import Agreement, Outcome, OutcomeName, Suspected, agreement_of, outcome_of, raise_urgency
 from posture.clinic.sentences import CAUTIONS, COVER_NOTES, EVIDENCE, NAMES_NECK, NEXT, OUTCOMES, SIDES, STEP_NOTES, cite
 from posture.clinic.urgency import Speed, Urgency, neck_may_move, urgency_of
@@ -71,7 +73,9 @@ class Hint(Record):
         return self.model_dump_json(by_alias=True, indent=1) + "\n"
 
 
-def hint_of(summaries: Sequence[Summary], suspected: Suspected, findings: Findings) -> Hint:
+def hint_of(
+    summaries: Sequence[Summary], suspected: Suspected, findings: Findings, examinations: Sequence[Examination] = ()
+) -> Hint:
     """Lay the posture beside the suspected side and the examination.
 
     Parameters
@@ -82,6 +86,8 @@ def hint_of(summaries: Sequence[Summary], suspected: Suspected, findings: Findin
         Side of the muscle that is suspected to be weak.
     findings : Findings
         What is missing counts as not examined.
+    examinations : sequence of Examination
+        What was asked on film, where there is such a film; what was typed stands above it.
 
     Returns
     -------
@@ -89,12 +95,15 @@ def hint_of(summaries: Sequence[Summary], suspected: Suspected, findings: Findin
     """
     clips = read_clips(summaries, findings)
     chin_down = None if clips.posture is None else clips.posture.chin_sign < 0
+    positions = {one.clip.sha256: one.conditions.position for one in summaries}
+    filmed = filmed_of(findings, examinations, age_months=clips.age_months, positions=positions)
     found = Found(
         clips=clips,
         findings=findings,
         steps=three_steps(findings, chin_down=chin_down),
-        range_=neck_range(findings),
-        cover=cover_test_of(findings, [clips.main, *clips.covered]) if clips.main and clips.posture else None,
+        range_=filmed.range_,
+        cover=cover_of(clips, findings),
+        filmed=filmed,
     )
     urgency = raise_urgency(found, urgency_of(findings))
     is_urgent = urgency.speed is not None
@@ -222,7 +231,9 @@ def _cautions_of_hint(found: Found, outcome: Outcome, is_urgent: bool) -> Iterat
             yield CAUTIONS["age and eye"].text
         yield from (note.text for note in found.steps.notes if note.key not in SAID_AS_EVIDENCE)
         yield from _cautions_of_cover(found)
+        yield from _cautions_of_demand(found)
         yield from (note.text for note in (found.range_.notes if found.range_ else ()) if not is_urgent)
+        yield from _cautions_of_film(found)
     yield CAUTIONS["screening"].text
 
 
@@ -231,6 +242,23 @@ def _cautions_of_cover(found: Found) -> Iterator[str]:
     if found.cover is not None:
         said = {"too young", "drops"} | ({"stays has other reasons"} if found.cover.relief == "neither" else set())
         yield from (note.text for note in found.cover.notes if note.key not in said)
+
+
+def _cautions_of_demand(found: Found) -> Iterator[str]:
+    """What must be said with the comparisons under different demand."""
+    entered = found.findings.glasses_effect
+    for one in found.clips.demand:
+        yield from (note.text for note in one.notes)
+        filmed = effect_of(one)
+        if one.demand == "correction" and entered is not None and filmed not in (None, entered):
+            yield CAUTIONS["glasses not as entered"].text.format(effect="the same" if entered == "none" else entered)
+
+
+def _cautions_of_film(found: Found) -> Iterator[str]:
+    """What must be said with filmed movements; the head-tilt test names sides."""
+    if found.filmed is not None:
+        yield from found.filmed.notes
+        yield from found.filmed.pair_notes if found.sided else ()
 
 
 def _is_paradoxical(found: Found) -> bool:

@@ -10,6 +10,7 @@ from posture.clinic.evidence import RANK, Line
 from posture.clinic.found import Found
 from posture.clinic.held import MIN_HINT_MONTHS, TURN_DIRECTION_DEG, Posture
 from posture.clinic.muscles import MUSCLES, Muscle
+from posture.clinic.neck import NeckRange, neck_range
 from posture.clinic.sentences import REASONS
 from posture.clinic.urgency import Speed, Urgency
 from posture.conventions import STRAIGHT_DEG, Side
@@ -73,8 +74,7 @@ def is_later_neck_pattern(found: Found) -> bool:
     """
     if found.findings.onset not in ("childhood", "new"):
         return False
-    strong = found.range_ is not None and RANK.get(found.range_.strength or "", 0) >= MODERATE and not found.range_contradicts
-    return found.has_band or (found.range_is_short and strong) or found.may_be_neck_pattern
+    return found.has_band or found.range_may_weigh or found.may_be_neck_pattern
 
 
 def outcome_of(found: Found, lines: Sequence[Line], urgency: Urgency) -> Outcome:
@@ -98,7 +98,7 @@ def outcome_of(found: Found, lines: Sequence[Line], urgency: Urgency) -> Outcome
     side: Side | Literal["both"] | None = None
     if name == "eye-driven" and found.sided:
         side = _side_of_eye(found)
-    elif name == "neck-driven" and found.range_:
+    elif name == "neck-driven" and found.range_ and _is_examined(found, found.range_):
         side = found.range_.tight
     leans: tuple[Literal["eye", "neck"], ...]
     too_young = found.clips.age_months is not None and found.clips.age_months < MIN_HINT_MONTHS
@@ -163,7 +163,7 @@ def _name_of(found: Found, lines: Sequence[Line]) -> tuple[OutcomeName, tuple[st
         return "mixed", ("later neck pattern",)
     eye, neck = strongest(lines, "eye"), strongest(lines, "neck")
     # An objection counts by its value, so that a wider interval never turns "mixed" into something surer.
-    for_neck = neck >= MODERATE or (found.may_be_neck_pattern and found.findings.onset == "infancy")
+    for_neck = neck >= MODERATE or found.range_may_weigh or (found.may_be_neck_pattern and found.findings.onset == "infancy")
     for_eye = eye >= MODERATE or found.may_be_relieved or posture.may_be_same_with_chin_down
     if for_eye and for_neck:
         return "mixed", ()
@@ -189,6 +189,12 @@ def _name_of_neck(found: Found) -> tuple[OutcomeName, tuple[str, ...]]:
     if found.findings.onset != "infancy":
         missing.append("onset missing")
     return ("insufficient", tuple(missing)) if missing else ("neck-driven", ())
+
+
+def _is_examined(found: Found, range_: NeckRange) -> bool:
+    """Whether the examiner found the side of the muscle: by a typed range, or by the band felt in it. A film alone names none."""
+    typed = neck_range(found.findings)
+    return range_.tight in (typed and typed.tight, found.findings.neck_band_or_mass)
 
 
 def _leans(lines: Sequence[Line]) -> tuple[Literal["eye", "neck"], ...]:

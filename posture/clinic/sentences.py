@@ -156,6 +156,32 @@ EVIDENCE = _by_key(
     ),
     ("cover too short to say", "The tilt stays, but the cover was shorter than 30 minutes: too short to say.", PRACTICE),
     ("cover not clear", "The cover test is not clear (under the covers: {words}).", PRACTICE),
+    # Other demand on the eyes.
+    (
+        "larger when looking hard",
+        "The posture is larger when the child looks hard ({figures}): as with a nystagmus null, which grows with visual demand.",
+        "[88]; [93]",
+    ),
+    (
+        "differs under other demand",
+        "The posture changes with what the eyes are asked ({figures}). It decides nothing by itself.",
+        PRACTICE,
+    ),
+    (
+        "alike under other demand",
+        "No change with what the eyes are asked was shown ({figures}); that excludes nothing.",
+        f"[74]; {PRACTICE}",
+    ),
+    (
+        "glasses, as filmed",
+        "Filmed without and with glasses, the posture changes ({figures}): repeat the refraction.",
+        f"[58]; {PRACTICE}",
+    ),
+    (
+        "glasses, alike as filmed",
+        "Filmed without and with glasses, no change was shown ({figures}); that excludes nothing.",
+        f"[58]; [74]; {PRACTICE}",
+    ),
     # The examiner's own.
     (
         "three steps",
@@ -196,6 +222,12 @@ EVIDENCE = _by_key(
         "neck range",
         "The neck range is short as a tight muscle{of_side} makes it ({figures}). It never excludes the eye: tightness follows an old eye tilt too.",
         "[32]; [33]; [36]; [83]",
+    ),
+    (
+        "neck range, not sure",
+        "By its values the neck range is short as a tight muscle{of_side} makes it ({figures}), but its intervals hold no difference too: it"
+        " is an objection, not a finding, until it is measured by hand.",
+        f"[36]; {PRACTICE}",
     ),
     (
         "neck range of the other side",
@@ -432,6 +464,11 @@ CAUTIONS = _by_key(
     ),
     ("position differs", "A clip ({which}) differs in {differences}: not compared.", PRACTICE),
     ("conditions differ", "A clip ({which}) differs in {differences}: read the comparison with that in mind.", PRACTICE),
+    (
+        "glasses not as entered",
+        "The clips without and with glasses show another effect than was entered ({effect}): what was entered counts.",
+        PRACTICE,
+    ),
     ("cover not comparable", "A clip ({which}) has no sided tilt to compare: not used for the cover test.", PRACTICE),
     (
         "screening",
@@ -584,7 +621,63 @@ TILT_PAIR = _by_key(
     ("position not known", "the position", PRACTICE),
     ("time not known", "how soon the deviation was measured on the tilt to the {side}", PRACTICE),
     ("trunk not known", "whether the trunk was upright on the tilt to the {side}", PRACTICE),
+    (
+        "trunk not sure",
+        "whether the trunk was upright on the tilt to the {side}, as the interval of its lean reaches 5 degrees",
+        DERIVED,
+    ),
     ("fixing eye not known", "whether the same eye fixed", PRACTICE),
+    ("reach not sure", "whether the tilt to the {side} reached 20 degrees, as its interval begins under that", DERIVED),
+    ("equal not sure", "whether the two tilts are equal, as their intervals allow for more than 5 degrees", DERIVED),
+    ("end not seen", "whether the two tilts are equal, as the end of one was not seen", DERIVED),
+)
+
+# --- What a film of asked movements shows, and how far it is interpreted. ---
+
+EXAMINATION = _by_key(
+    ("reached", "Asked to {movement}: {reached} against {reference}, held for {seconds} s.", DERIVED),
+    ("other way", "Asked to {movement}: the head went the other way, or stayed.", DERIVED),
+    ("not seen", "Asked to {movement}: the face was not seen for long enough in that time.", DERIVED),
+    (
+        "no zero",
+        "Asked to {movement}: no tilt is given, as gravity is no zero in this position and the shoulders were not seen.",
+        PRACTICE,
+    ),
+    ("trunk leaned", "The trunk leaned along by {lean}.", DERIVED),
+    ("seen in part", "The face was seen in {share} % of that time: it may have gone farther unseen.", DERIVED),
+    ("trunk with gravity", "A tilt against gravity holds the lean of the trunk too, so it is no neck range.", PRACTICE),
+    (
+        "turn of the trunk",
+        "A turn is against the line to the camera; that the trunk faced the camera is taken to hold as well as a chair is set by eye.",
+        PRACTICE,
+    ),
+    ("screen first", "None of this is interpreted before the neck screen is answered, in the findings of a hint.", PRACTICE),
+    ("sides not known", "The filmed movements are not interpreted: it is not known whether the picture is mirrored.", PRACTICE),
+    (
+        "must not move",
+        "The filmed movements are not interpreted: something is known with which no neck is moved.",
+        PRACTICE,
+    ),
+    ("screen not answered", "The filmed movements are not interpreted: the neck screen was not answered.", PRACTICE),
+    ("typed stands", "Typed figures of the neck range stand above the film, which fills only what was not typed.", PRACTICE),
+    (
+        "film against typed",
+        "The film goes against the typed figures of the neck range, which stand: measure it again.",
+        PRACTICE,
+    ),
+    (
+        "kinds differ",
+        "The film and the typed figures are not known to be both active or both passive, so they are not put together.",
+        PRACTICE,
+    ),
+    (
+        "films differ",
+        "The films are not all active or all passive; the passive ones are not put with the active ones.",
+        PRACTICE,
+    ),
+    ("pair accepted", "Filmed head-tilt test: {tilts}; the two may be compared.", PRACTICE),
+    ("pair refused", "Filmed head-tilt test: {tilts}; the two may not be compared: {reasons}.", PRACTICE),
+    ("pair not known", "Of the filmed head-tilt test it is not known: {unknown}.", PRACTICE),
 )
 
 # --- What goes with a cover test. ---
@@ -629,6 +722,19 @@ COVER_WORDS = _by_key(
 )
 """The cover test in a line: what relieved the tilt, never which eye mattered."""
 
+# --- What goes with a comparison under different demand: far and near, idle and looking hard, without and with glasses. ---
+
+DEMAND_NOTES = _by_key(
+    ("not alone", "{words}: the clips also differ in {differences}; read the difference with that in mind.", PRACTICE),
+    ("no verdict", "{words}: the clips also differ in {differences}, so there is no verdict.", PRACTICE),
+    (
+        "natural variation",
+        "How much a posture varies by itself was measured in adults; in children it is not known, and likely more.",
+        "[74]",
+    ),
+    ("sizes only", "Only sizes are compared: a change to the other side would not be seen.", PRACTICE),
+)
+
 # --- What goes with a neck range. ---
 
 NECK_NOTES = _by_key(
@@ -651,6 +757,144 @@ NECK_NOTES = _by_key(
         "Only one side was measured in this direction; the sides are not compared.",
         PRACTICE,
     ),
+    (
+        "face lost",
+        "The face was lost before the end of a movement: it went at least so far, and the sides are not compared.",
+        PRACTICE,
+    ),
+    ("not sure", "The difference of the sides is less sure than its value: its interval allows for less than counts.", DERIVED),
+)
+
+# --- Change between two recordings. ---
+
+CHANGES = _by_key(
+    # Whether it is real.
+    ("moved", "{name}: from {before} to {after}, a change of {by} ({between}).", DERIVED),
+    ("moved, first not kept", "{name}: a change of {by} ({between}).", DERIVED),
+    ("sizes", "{name}: the size was {before} and is {after}; whether to the same side is not known.", DERIVED),
+    ("no figure", "{name}: not compared.", PRACTICE),
+    ("real", "This is more than measurement and natural variation make by chance: a real change.", "[74]; derived"),
+    (
+        "not real",
+        "This is no more than measurement and natural variation can make by chance: not shown to be a real change.",
+        "[74]; derived",
+    ),
+    ("no verdict", "No verdict on a change: {reasons}.", PRACTICE),
+    # Why there is no verdict: parts of a list, so no full stops.
+    ("why: covered eye", "the covered eye differs", PRACTICE),
+    ("why: position", "the position differs", PRACTICE),
+    ("why: side", "it is not known whether a picture is mirrored", PRACTICE),
+    ("why: two postures", "two separate postures were held in one of the recordings", PRACTICE),
+    ("why: no posture", "no habitual posture can be given from one of the recordings", PRACTICE),
+    ("why: drops", "a recording was made under drops", PRACTICE),
+    ("why: too young", "under 4 months the posture is measured, but not compared", PRACTICE),
+    # The remaining tilt (not "the tilt that is left", which names a side).
+    ("within-5", "The remaining tilt is within 5 degrees, which is counted as success after surgery.", "[84]; [85]"),
+    ("5-10", "The remaining tilt is 5 to 10 degrees; up to 10 was called mild after surgery.", "[83]"),
+    ("over-10", "The remaining tilt is over 10 degrees, which was called significant after surgery.", "[83]"),
+    ("reversed", "The tilt is now 5 degrees or more to the other side.", f"[84]; {DERIVED}"),
+    (
+        "between",
+        "The interval of the remaining tilt straddles a bound of the published classes (5 and 10 degrees): no class is named.",
+        "[83]; [84]; [85]",
+    ),
+    # Cautions, the most important first.
+    (
+        "worse",
+        "The tilt got worse: new or worsening tilt is to be seen within two weeks, sooner if it changes. An old tilt that worsens is new.",
+        f"[80]; {PRACTICE}",
+    ),
+    (
+        "changed side",
+        "The tilt changed side. After surgery this may be a masked second side (8.7 %, mean 9.8 weeks), overcorrection, or restriction"
+        " after tucking: orthoptic review.",
+        f"[15]; {PRACTICE}",
+    ),
+    (
+        "stays",
+        "A tilt that stays after surgery may be neck tightness after the eye succeeded: examine the neck too.",
+        "[83]",
+    ),
+    (
+        "drift",
+        "In the recordings after that the tilt drifted on: from {before} ({first}) to {after} ({last}), more than chance makes.",
+        "[74]; derived",
+    ),
+    ("same clip", "Both are the same clip: what differs is how it was read, not the child.", DERIVED),
+    ("left out", "{count} of the recordings stood aside: {reasons}.", PRACTICE),
+    ("differs", "The two differ in {difference}: read the change with that in mind.", PRACTICE),
+    ("known of one", "Known of one of the two only: {names}.", PRACTICE),
+    ("order", "By their dates the recordings do not stand before and after as given, or may not: {which}.", PRACTICE),
+    ("turn", "Turn and chin are compared only where the child was on a known target straight ahead in both.", PRACTICE),
+    ("on trunk", "The tilt is that on the shoulder line, in both.", PRACTICE),
+    (
+        "no zero",
+        "Gravity is no zero for tilt in one of the two, and the shoulder line was not seen in both: no tilt is compared.",
+        PRACTICE,
+    ),
+    (
+        "adult figures",
+        "The natural variation is that of adults, of a single posture a week apart; that of children is not known and likely larger,"
+        " so that a change may be called real too easily.",
+        "[74]",
+    ),
+    (
+        "own figures",
+        "The natural variation comes from {count} recordings of this child before surgery, pooled with that of adults, as so few say"
+        " little by themselves.",
+        f"[74]; {DERIVED}",
+    ),
+    (
+        "own, days not known",
+        "It is not known whether the recordings before surgery are of different days; of one day they show too little variation.",
+        PRACTICE,
+    ),
+)
+
+# --- A course of films and pictures over years. ---
+
+COURSES = _by_key(
+    ("tilt in", "Tilt to the {side} in {share} {from_when}.", DERIVED),
+    ("tilt in, before", "Before that no clear tilt to that side in {share}.", DERIVED),
+    ("not so in", "Not so in: {exceptions}.", DERIVED),
+    ("no tilt", "No clear tilt in {share}.", DERIVED),
+    ("nothing counts", "No dated, unposed film or picture with a settled side is there.", PRACTICE),
+    (
+        "long-standing",
+        "Long-standing: a tilt to the same side on {count} occasions over at least {months} months, not growing by more than 5 degrees.",
+        PRACTICE,
+    ),
+    (
+        "long-standing, limits",
+        "This makes a congenital cause more likely; it excludes nothing (the longest delay of a tumour's tilt was 52 weeks), and an old"
+        " tilt that worsens is new.",
+        f"[54]; {PRACTICE}",
+    ),
+    ("growing", "The tilt grew by {degrees} degrees ({between}) from {first} to {last}.", DERIVED),
+    (
+        "growing, urgent",
+        "A tilt that gets worse is to be seen within two weeks, sooner if it changes; an old tilt that worsens is new.",
+        f"[80]; {PRACTICE}",
+    ),
+    ("may grow", "By its values the tilt may be growing by more than 5 degrees; that is not settled.", DERIVED),
+    (
+        "changing side",
+        "The tilt changes side: clear to one side and clear to the other. Settle the mirroring of each; think of alternating nystagmus,"
+        " a change of the fixing eye, attacks.",
+        PRACTICE,
+    ),
+    ("since at least", "Since at least {when}; not enough to say long-standing: {missing}.", PRACTICE),
+    ("not enough", "Not enough to say since when: {missing}.", PRACTICE),
+    (
+        "excludes nothing",
+        "How long a tilt has been there excludes nothing, and an old tilt that worsens is new.",
+        f"[54]; {PRACTICE}",
+    ),
+    ("order not certain", "Where the order of dates is not certain it is not used to say that a tilt grew.", PRACTICE),
+    ("scans", "Old prints and slides can be scanned reversed: settle each by buttons, parting, ring or writing.", PRACTICE),
+    ("moments", "A picture shows one moment, which counts towards the side and not towards growth.", PRACTICE),
+    ("did not count", "Did not count: {which}.", PRACTICE),
+    ("unlike", "Filmed under other conditions than most: {which}.", PRACTICE),
 )
 
 # --- All tables, in the order in which a clinician would read them. ---
@@ -665,9 +909,13 @@ TABLES: dict[str, dict[str, Sentence]] = {
     "What goes with the three steps": STEP_NOTES,
     "What each of the three steps gave": STEP_WORDS,
     "Whether two head tilts may be compared": TILT_PAIR,
+    "What a film of asked movements shows": EXAMINATION,
     "What goes with a cover test": COVER_NOTES,
     "The cover test in a line": COVER_WORDS,
+    "What goes with a comparison under different demand": DEMAND_NOTES,
     "What goes with a neck range": NECK_NOTES,
+    "Change between two recordings": CHANGES,
+    "A course of films and pictures over years": COURSES,
     "What to do next": NEXT,
     "Cautions": CAUTIONS,
 }

@@ -24,8 +24,9 @@ TRUNK_UPRIGHT_DEG = STRAIGHT_DEG
 class TiltHeld:
     """A tilt to one shoulder as it was really reached.
 
-    `tilt_deg` with its sign; `held_s` how long it was held, `measured_after_s` how long after reaching it the deviation was measured;
-    `trunk_tilt_deg` the lean of the trunk. None is not known.
+    `tilt_deg` with its sign, against gravity; `held_s` how long it was held, `measured_after_s` how long after reaching it the deviation was
+    measured; `trunk_tilt_deg` the lean of the trunk. None is not known. `half_width_deg` is that of the interval of the tilt,
+    `trunk_half_width_deg` that of the lean, and `at_least` says that the end of the tilt was not seen.
     """
 
     tilt_deg: float
@@ -33,6 +34,9 @@ class TiltHeld:
     measured_after_s: float | None = None
     trunk_tilt_deg: float | None = None
     fixing_eye: Side | None = None
+    half_width_deg: float = 0.0
+    at_least: bool = False
+    trunk_half_width_deg: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -60,15 +64,15 @@ def head_tilt_pair(right: TiltHeld, left: TiltHeld, *, position: str | None = No
     -------
     TiltPair
         Accepted when both reached 20 degrees and are equal within 5, not lying [13]; what is known to be otherwise (later than 30 s, the
-        trunk leaning, another fixing eye) refuses it, what is not known is listed.
+        trunk leaning by its whole interval, another fixing eye) refuses it, what is not known is listed, a bound inside of an interval too.
     """
     reasons, unknown = [], []
-    for side, size in (("right", right.tilt_deg), ("left", -left.tilt_deg)):
+    for side, size, held in (("right", right.tilt_deg, right), ("left", -left.tilt_deg, left)):
         if size < TILT_REACHED_DEG:
             reasons.append(TILT_PAIR["too small"].text.format(side=side, reached=f"{max(size, 0):.0f}"))
-    difference = abs(right.tilt_deg + left.tilt_deg)
-    if difference > TILT_EQUAL_DEG:
-        reasons.append(TILT_PAIR["unequal"].text.format(difference=f"{difference:.0f}"))
+        elif size - held.half_width_deg < TILT_REACHED_DEG:
+            unknown.append(TILT_PAIR["reach not sure"].text.format(side=side))
+    _check_equal(right, left, reasons, unknown)
     if position in ("lying", "held"):
         reasons.append(TILT_PAIR["lying"].text.format(position=position))
     elif position is None:
@@ -82,6 +86,17 @@ def head_tilt_pair(right: TiltHeld, left: TiltHeld, *, position: str | None = No
     return TiltPair(right, left, not reasons, tuple(reasons), tuple(unknown))
 
 
+def _check_equal(right: TiltHeld, left: TiltHeld, reasons: list[str], unknown: list[str]) -> None:
+    """Whether the two are equal, as far as their ends were seen; a wrong zero counts twice, so half-widths add up."""
+    difference = abs(right.tilt_deg + left.tilt_deg)
+    if right.at_least or left.at_least:
+        unknown.append(TILT_PAIR["end not seen"].text)
+    elif difference > TILT_EQUAL_DEG:
+        reasons.append(TILT_PAIR["unequal"].text.format(difference=f"{difference:.0f}"))
+    elif difference + right.half_width_deg + left.half_width_deg > TILT_EQUAL_DEG:
+        unknown.append(TILT_PAIR["equal not sure"].text)
+
+
 def _check_held(side: str, held: TiltHeld, reasons: list[str], unknown: list[str]) -> None:
     """Time and trunk of one tilt."""
     if held.measured_after_s is None:
@@ -90,5 +105,10 @@ def _check_held(side: str, held: TiltHeld, reasons: list[str], unknown: list[str
         reasons.append(TILT_PAIR["too late"].text.format(seconds=f"{held.measured_after_s:.0f}", side=side))
     if held.trunk_tilt_deg is None:
         unknown.append(TILT_PAIR["trunk not known"].text.format(side=side))
-    elif abs(held.trunk_tilt_deg) >= TRUNK_UPRIGHT_DEG:
-        reasons.append(TILT_PAIR["trunk leans"].text.format(lean=f"{abs(held.trunk_tilt_deg):.0f}", side=side))
+        return
+    # A shoulder line seen on film follows a large tilt of the head by some degrees, so its value alone refuses nothing.
+    lean = abs(held.trunk_tilt_deg)
+    if lean - held.trunk_half_width_deg >= TRUNK_UPRIGHT_DEG:
+        reasons.append(TILT_PAIR["trunk leans"].text.format(lean=f"{lean:.0f}", side=side))
+    elif lean + held.trunk_half_width_deg >= TRUNK_UPRIGHT_DEG:
+        unknown.append(TILT_PAIR["trunk not sure"].text.format(side=side))

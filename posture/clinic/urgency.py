@@ -35,6 +35,17 @@ NECK_FLAGS = frozenset(
 new. Common practice: emergency texts warn against passive movement while a subluxation is possible."""
 
 
+NECK_SCREEN = {
+    "injury": "injury in the last 6 weeks",
+    "pain": "neck pain, tenderness or resistance",
+    "infection": "fever, sore throat, recent infection or operation of throat or ear",
+    "new": "tilt new within 6 months",
+    "known": "Down syndrome, juvenile arthritis, skeletal dysplasia, connective-tissue disease, known neck anomaly or operation",
+    "nerves": "weak limb, unsteadiness, headache or vomiting",
+}
+"""What is asked before a neck is moved (clinical rules, section 1; common practice)."""
+
+
 @dataclass(frozen=True)
 class Urgency:
     """How fast, and why.

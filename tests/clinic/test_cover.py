@@ -332,6 +332,24 @@ def test_what_is_known_to_be_wrong_refuses_a_pair(more: dict[str, Any], position
     assert reason in pair.reasons[0]
 
 
+@pytest.mark.parametrize(
+    ("lean_deg", "half_deg", "accepted", "listed"),
+    [
+        (6.7, 4.0, True, True),
+        (-6.7, 4.0, True, True),
+        (1.0, 4.5, True, True),
+        (1.0, 3.0, True, False),
+        (-9.5, 4.0, False, False),
+    ],
+)
+def test_a_lean_refuses_only_by_its_whole_interval(lean_deg: float, half_deg: float, accepted: bool, listed: bool) -> None:
+    right = TiltHeld(25.0, **(GOOD | {"trunk_tilt_deg": lean_deg}), trunk_half_width_deg=half_deg)
+    pair = head_tilt_pair(right, TiltHeld(-25.0, **GOOD), position="sitting")
+    assert pair.accepted is accepted
+    assert any("interval of its lean" in said for said in pair.unknown) is listed
+    assert any("the trunk leaned" in said for said in pair.reasons) is not accepted
+
+
 def test_what_is_not_known_is_listed_and_does_not_refuse() -> None:
     pair = head_tilt_pair(TiltHeld(25.0), TiltHeld(-25.0))
     assert pair.accepted

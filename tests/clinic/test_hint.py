@@ -368,6 +368,14 @@ def test_mirroring_unknown_names_no_side_anywhere() -> None:
     assert any("go to the same side (tilt 14 degrees" in line.text for line in found.evidence)
 
 
+def test_a_covered_clip_alone_of_unknown_mirroring_names_no_side() -> None:
+    """It is not the posture that counts, but what was entered may not name a side beside it either."""
+    covered = clip(sided=False, covered_eye="right")
+    found = hint(covered, **SAFE, **OBLIQUE_RIGHT)
+    assert found.side is None
+    assert not re.search(r"\b(right|left)\b", found.to_json())
+
+
 # --- Also fits.
 
 

@@ -85,7 +85,8 @@ def test_end_out_of_sight_is_not_compared() -> None:
 
 
 @pytest.mark.parametrize(
-    ("half_width_deg", "strength"), [(0.0, "moderate"), (11.0, "moderate"), (14.1, "moderate"), (14.2, None), (30.0, None)]
+    ("half_width_deg", "strength"),
+    [(0.0, "moderate"), (5.0, "moderate"), (5.1, "weak"), (9.9, "weak"), (10.0, None), (30.0, None)],
 )
 def test_wider_interval_never_makes_it_surer(half_width_deg: float, strength: str | None) -> None:
     ends = [Reached(deg, half_width_deg) for deg in (60.0, 40.0)]

@@ -64,12 +64,16 @@ USED_BY = {
     "STEP_NOTES": ("muscles", "urgency", "hint"),
     "STEP_WORDS": ("muscles", "vertical"),
     "TILT_PAIR": ("tilt_pair",),
+    "EXAMINATION": ("examination", "filmed"),
     "COVER_NOTES": ("cover", "hint"),
     "COVER_WORDS": ("cover",),
+    "DEMAND_NOTES": ("demand",),
     "NECK_NOTES": ("neck",),
     "NEXT": ("hint",),
     "CAUTIONS": ("hint", "outcome", "clips"),
     "CAUSES": ("also_fits",),
+    "CHANGES": ("change", "change_cautions", "change_words", "pairs"),
+    "COURSES": ("course", "course_words"),
 }
 """Table -> the modules that choose its rows by their keys."""
 

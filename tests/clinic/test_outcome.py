@@ -248,7 +248,7 @@ def test_like_clips_to_different_sides_are_no_habitual_posture() -> None:
     found = hint([clip(-14), clip(14)], "right", **SAFE, **OBLIQUE_RIGHT)
     assert (found.outcome, found.suspected) == ("insufficient", "open")
     assert any("Like clips show a tilt to different sides" in text for text in found.cautions)
-    unlike = hint([clip(-14, correction="none"), clip(14, correction="glasses")], "right", **SAFE, **OBLIQUE_RIGHT)
+    unlike = hint([clip(-14, correction="none"), clip(14, correction="contact lenses")], "right", **SAFE, **OBLIQUE_RIGHT)
     assert unlike.outcome == "eye-driven"
     assert "A clip (both eyes open) differs in correction: not compared." in unlike.cautions
 

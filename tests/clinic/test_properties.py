@@ -9,9 +9,11 @@ from typing import Any
 import numpy as np
 import pytest
 
+from posture.clinic.examination import Examination
 from posture.clinic.findings import Findings
 from posture.clinic.hint import Hint, hint_of, hint_sentences
 from posture.summary.record import Summary
+from tests.clinic.examinations import examination, widened_examination
 from tests.clinic.histories import (
     History,
     Suspected,
@@ -264,6 +266,54 @@ def test_widening_a_tilt_under_cover_never_makes_it_surer(factor: float) -> None
         before = hint_of(history.films, history.suspected, history.findings)
         check_not_surer(before, hint_of(history.films, history.suspected, Findings.model_validate(document)))
     assert tried > 10
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_widening_what_was_filmed_never_makes_it_surer(seed: int) -> None:
+    rng = np.random.default_rng(2000 + seed)
+    weighed = 0
+    for films, findings in [*children(seed), *((list(one.films), one.findings) for one in HISTORIES)]:
+        findings = findings.model_copy(update={"neck_safe": True, "neck_range_deg": None})
+        film = chance_examination(rng)
+        before = hint_of(films, "right", findings, [film])
+        for factor in (1.5, 4.0, 20.0):
+            after = hint_of(films, "right", findings, [widened_examination(film, factor)])
+            check_not_surer(before, after)
+            weighed += before.evidence != after.evidence
+            before = after
+    assert weighed > 10
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_film_of_movements_never_outweighs_what_was_typed(seed: int) -> None:
+    rng = np.random.default_rng(3000 + seed)
+    for films, findings in children(seed):
+        typed = {end: float(rng.integers(30, 70)) for end in ("tilt_right", "tilt_left", "turn_right", "turn_left")}
+        document = findings.model_dump() | {"neck_safe": True, "neck_range_deg": typed | {"passive": False}}
+        given = Findings.model_validate(document)
+        without, with_it = (hint_of(films, "left", given, asked) for asked in ((), (chance_examination(rng),)))
+        assert answer(without) == answer(with_it)
+        assert without.evidence == with_it.evidence
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_filmed_movements_alone_never_name_a_side(seed: int) -> None:
+    rng = np.random.default_rng(4000 + seed)
+    for films, _ in children(seed, age=48, position="sitting"):
+        for told in ({}, {"red_flags": [], "neck_safe": True, "onset": "infancy"}):
+            hint = hint_of(films, EVERY_SIDE[int(rng.integers(4))], findings_of(told), [chance_examination(rng)])
+            assert hint.side is None
+            assert hint.outcome != "neck-driven"
+
+
+def chance_examination(rng: np.random.Generator) -> Examination:
+    """A film of movements of any size, some of them not asked, some not seen to their end."""
+    ends: Json = {}
+    for movement in ("tilt right", "tilt left", "turn right", "turn left"):
+        if rng.random() < 0.9:
+            deg = float(rng.integers(2, 46))
+            ends[movement] = f"at least {deg}" if rng.random() < 0.1 else deg
+    return examination(ends, float(rng.uniform(0.5, 6)), trunk=None if rng.random() < 0.15 else float(rng.normal(0, 4)))
 
 
 def check_not_surer(before: Hint, after: Hint) -> None:
