@@ -7,9 +7,7 @@ and drawn samples; it holds the page's process number and a lock, and goes with 
 from __future__ import annotations
 
 import atexit
-import os
 import shutil
-import sys
 import tempfile
 import time
 from collections.abc import Iterator
@@ -20,14 +18,11 @@ from pathlib import Path
 from typing import IO, BinaryIO
 
 from posture.errors import OutputError
-
-PRIVATE = 0o700
+from posture.filming.owner import OWNER, is_owned, own
+from posture.folders import PRIVATE, data_folder
 
 WORK = "work-"
 """How the folder of a running page begins."""
-
-OWNER = "owner"
-"""Holds the process number; locked for as long as the page runs."""
 
 UPLOAD_NAME = "this file"
 """An upload's own name is often a child's; this is what an error calls it instead."""
@@ -39,36 +34,6 @@ BEGINNING_S = 60.0
 
 _held: list[IO[str]] = []
 """Owner files of this process; closing one would give up its lock."""
-
-
-def data_folder() -> Path:
-    """The user's folder of this program, made private if it is not.
-
-    Returns
-    -------
-    Path
-
-    Raises
-    ------
-    OutputError
-        If it cannot be made.
-    """
-    home = Path.home()
-    if sys.platform == "win32":
-        base = Path(os.environ.get("LOCALAPPDATA") or home / "AppData" / "Local")
-    elif sys.platform == "darwin":
-        base = home / "Library" / "Application Support"
-    else:
-        base = Path(os.environ.get("XDG_DATA_HOME") or home / ".local" / "share")
-    folder = base / "posture"
-    try:
-        folder.mkdir(mode=PRIVATE, parents=True, exist_ok=True)
-        folder.chmod(PRIVATE)
-    except OSError as error:
-        raise OutputError(
-            f"Expected to keep files in '{folder}'; that failed ({error.strerror}). Make it writable for you, or free some space."
-        ) from error
-    return folder
 
 
 @cache
@@ -88,10 +53,7 @@ def work_folder() -> Path:
     sweep(data)
     try:
         folder = Path(tempfile.mkdtemp(prefix=WORK, dir=data))
-        owner = (folder / OWNER).open("w", encoding="utf-8")
-        _lock(owner)
-        owner.write(f"{os.getpid()}\n")
-        owner.flush()
+        owner = own(folder)
     except OSError as error:
         raise OutputError(f"Expected to make a folder in '{data}'; that failed ({error.strerror}). Free some space.") from error
     _held.append(owner)
@@ -179,32 +141,9 @@ def sweep(data: Path) -> list[Path]:
 
 
 def _owner_lives(folder: Path) -> bool:
-    """Whether another process, or this one, still holds the folder; a process number alone may have been given anew."""
-    owner = folder / OWNER
-    if not owner.exists() and time.time() - folder.stat().st_mtime < BEGINNING_S:
-        return True
-    if sys.platform == "win32":
-        try:
-            owner.unlink(missing_ok=True)  # Fails while the owner has it open.
-        except OSError:
-            return True
-        return False
-    try:
-        with owner.open(encoding="utf-8") as file:
-            _lock(file)
-    except BlockingIOError:
-        return True
-    except OSError:
-        return False
-    return False
-
-
-def _lock(file: IO[str]) -> None:
-    """Lock an owner file; the lock goes with the process. On Windows an open file cannot be removed, which is enough."""
-    if sys.platform != "win32":
-        import fcntl
-
-        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    """Whether a page still holds the folder, or is just making it."""
+    is_beginning = not (folder / OWNER).exists() and time.time() - folder.stat().st_mtime < BEGINNING_S
+    return is_beginning or is_owned(folder)
 
 
 def _leave(folder: Path, owner: IO[str]) -> None:
