@@ -71,8 +71,8 @@ def _one_head(tilt: Interval | None, turn: Interval, chin: Interval, title: str,
     figure = new_figure(3.9)
     put_text(figure, 0.5, 0.955, f"{title[0].upper()}{title[1:]}", HEAD_PT, weight="bold")
     front, above = (blank_axes(figure, (x, 0.20, 0.47, 0.71)) for x in (0.02, 0.51))
-    _view(front, "front", tilt, turn, chin)
-    _view(above, "above", tilt, turn, chin)
+    paint_view(front, "front", tilt, turn, chin)
+    paint_view(above, "above", tilt, turn, chin)
     left, right = 0.255, 0.745
     if tilt:
         _caption(figure, left, "Tilt", "tilt", tilt)
@@ -93,25 +93,42 @@ def _caption(figure: Figure, x: float, lead: str, name: str, angle: Interval) ->
     put_text(figure, x, 0.09, say_interval(name, angle))
 
 
-def _view(ax: Axes, view: View, tilt: Interval | None, turn: Interval, chin: Interval) -> None:
-    """One view of the head, with its zero line, angle and fan."""
+def paint_view(ax: Axes, view: View, tilt: Interval | None, turn: Interval, chin: Interval, *, worded: bool = True) -> None:
+    """Paint one view of the head, with its zero line, angle and fan.
+
+    Parameters
+    ----------
+    ax : Axes
+        Of equal aspect.
+    view : {"front", "above"}
+    tilt : Interval or None
+        None is drawn upright and without an angle.
+    turn, chin : Interval
+        The child's own sides.
+    worded : bool
+        Else the view, the sides and the zero line are named by whoever puts it on a page, and the head is larger.
+    """
     paint_head(ax, tilt.value if tilt else 0.0, turn.value, chin.value, view)
-    ax.set_xlim(-2.75, 2.75)
-    ax.set_ylim(*((-1.25, 3.3) if view == "front" else (-2.75, 1.6)))
-    put_text(
-        ax, 0, ax.get_ylim()[1], {"front": "as you face the child", "above": "the same, from above"}[view], SMALL_PT, color=GREY
-    )
-    at = -0.75 if view == "front" else 0.95
-    put_text(ax, -2.3, at, "child's", SMALL_PT, color=GREY)
-    put_text(ax, -2.3, at - 0.28, "right", SMALL_PT, color=GREY)
-    put_text(ax, 2.3, at, "child's", SMALL_PT, color=GREY)
-    put_text(ax, 2.3, at - 0.28, "left", SMALL_PT, color=GREY)
+    ax.set_ylim(*((-1.25, 3.3 if worded else 3.05) if view == "front" else (-2.75 if worded else -2.2, 1.6 if worded else 1.3)))
+    ax.set_xlim(*((-2.75, 2.75) if worded else (-2.1, 2.1)))
+    if worded:
+        _name_view(ax, view)
     angle = tilt if view == "front" else turn
     if angle is not None:
-        _dial(ax, view, angle)
+        _dial(ax, view, angle, worded)
 
 
-def _dial(ax: Axes, view: View, angle: Interval) -> None:
+def _name_view(ax: Axes, view: View) -> None:
+    """Say from where the head is seen, and which side is which."""
+    top = ax.get_ylim()[1]
+    put_text(ax, 0, top, {"front": "as you face the child", "above": "the same, from above"}[view], SMALL_PT, color=GREY)
+    at = -0.75 if view == "front" else 0.95
+    for x, side in ((-2.3, "right"), (2.3, "left")):
+        put_text(ax, x, at, "child's", SMALL_PT, color=GREY)
+        put_text(ax, x, at - 0.28, side, SMALL_PT, color=GREY)
+
+
+def _dial(ax: Axes, view: View, angle: Interval, worded: bool) -> None:
     """The zero line dashed, the value solid, the arc between them, and the interval as a fan."""
     inner, outer = FAN[view]
     zero = _ray(view, 0.0)
@@ -124,6 +141,8 @@ def _dial(ax: Axes, view: View, angle: Interval) -> None:
         ax.plot(*np.outer([inner, outer], _ray(view, end)).T, color=BLUE, linewidth=0.8, zorder=1.6)
     ax.plot(*np.outer([inner - 0.1, outer + 0.12], _ray(view, angle.value)).T, color=BLUE, linewidth=3, zorder=6.1)
     ax.plot(*_arc(view, angle.value, (inner + outer) / 2).T, color=INK, linewidth=1.3, zorder=6.2)
+    if not worded:
+        return
     # The zero line's name goes to the side from which the head leans away.
     away = 1.0 if angle.value > 0 else -1.0
     y = zero[1] * (outer + 0.02)
@@ -156,7 +175,7 @@ def _two_heads(summary: Summary, found: HabitualPosture) -> Figure:
         middle = 0.255 + 0.49 * i
         ax = blank_axes(figure, (0.02 + 0.49 * i, 0.27, 0.47, 0.64))
         chin = held.chin.interval
-        _view(ax, "front", posture.tilt_deg, posture.turn_deg, Interval(value=chin.value, low=chin.low, high=chin.high))
+        paint_view(ax, "front", posture.tilt_deg, posture.turn_deg, Interval(value=chin.value, low=chin.low, high=chin.high))
         put_text(figure, middle, 0.225, f"{100 * posture.share:.0f} % of the steady time", HEAD_PT, weight="bold")
         said = f"Tilt {say_angle('tilt', posture.tilt_deg)}" if posture.tilt_deg else TILT_NOT_GIVEN
         put_text(figure, middle, 0.155, said)
@@ -175,16 +194,23 @@ def _unsided(summary: Summary) -> Figure:
     figure = new_figure(2.3)
     ax = figure.add_axes((0.12, 0.24, 0.83, 0.56))
     put_text(figure, 0.5, 0.92, f"Size of tilt and turn: {SIDE_UNKNOWN}", HEAD_PT, weight="bold")
-    far = max([20.0, *(10 * np.ceil((size.high + 2) / 10) for _, size in rows if size)])
-    _size_bars(ax, rows, far)
+    paint_sizes(ax, rows)
     words = say_angle("chin", found.chin_deg)
     chin = words if words.startswith("chin") else f"chin {words}"
     put_text(figure, 0.5, 0.05, f"Also {chin} ({say_interval('chin', found.chin_deg)})", SMALL_PT, color=GREY)
     return figure
 
 
-def _size_bars(ax: Axes, rows: Sequence[tuple[str, Interval | None]], far: float) -> None:
-    """A bar for each size, with its interval."""
+def paint_sizes(ax: Axes, rows: Sequence[tuple[str, Interval | None]]) -> None:
+    """Paint a bar for each of two sizes, with its interval.
+
+    Parameters
+    ----------
+    ax : Axes
+    rows : sequence of tuple
+        Name and size in degrees, without a side.
+    """
+    far = max([20.0, *(10 * np.ceil((size.high + 2) / 10) for _, size in rows if size)])
     for y, (name, size) in zip((1.0, 0.0), rows, strict=True):
         put_text(ax, -0.02 * far, y, name, HEAD_PT, ha="right", weight="bold")
         if size is None:
@@ -203,7 +229,7 @@ def _size_bars(ax: Axes, rows: Sequence[tuple[str, Interval | None]], far: float
     ax.set_axisbelow(True)
     for name in ("top", "right", "left"):
         ax.spines[name].set_visible(False)
-    put_text(ax, far, -0.95, "degrees", SMALL_PT, ha="right", color=GREY)
+    ax.set_xlabel("degrees", fontsize=SMALL_PT, color=GREY, loc="right")
 
 
 def _unsided_without(summary: Summary) -> Figure:

@@ -83,8 +83,8 @@ def render_html(summary: Summary, found: HabitualPosture, *, title_code: str | N
         steady=_steady_words(summary),
         red_flags=RED_FLAGS,
         checks=[(*LEVELS[check.level], check.level, check.name, check.text) for check in summary.checks],
-        conditions=_condition_words(summary.conditions),
-        settled=_settled_words(summary.clip),
+        conditions=condition_words(summary.conditions, sided=summary.sided),
+        settled=settled_words(summary.clip),
         clip=_clip_words(summary.clip),
         clip_sha256=summary.clip.sha256,
         made_with=summary.made_with,
@@ -160,8 +160,21 @@ def _steady_words(summary: Summary) -> str | None:
     return f"From {held.steady_s:.0f} s held steady in {held.spells} spells." if held else None
 
 
-def _condition_words(given: Conditions) -> list[tuple[str, str]]:
-    """Every condition with what was entered."""
+def condition_words(given: Conditions, *, sided: bool) -> list[tuple[str, str]]:
+    """Every condition with what was entered.
+
+    Parameters
+    ----------
+    given : Conditions
+    sided : bool
+        Else it is not said which eye was covered.
+
+    Returns
+    -------
+    list of tuple
+        Name and words; `NOT_ENTERED` where nothing was.
+    """
+    covered = given.covered_eye if sided or given.covered_eye in (None, "none") else "one eye"
     filmed = given.filmed_on and given.filmed_on + (f" ({given.filmed_on_source})" if given.filmed_on_source else "")
     age = None if given.age_months is None else f"{given.age_months // 12} years {given.age_months % 12} months"
     listed = {
@@ -171,7 +184,7 @@ def _condition_words(given: Conditions) -> list[tuple[str, str]]:
         "Distance of it": None if given.target_distance_m is None else f"{given.target_distance_m:g} m",
         "Camera height": given.camera_height,
         "Glasses or lenses": given.correction,
-        "Covered eye": given.covered_eye,
+        "Covered eye": covered,
         "Covered for": None if given.covered_minutes is None else f"{given.covered_minutes:g} minutes",
         "Position": given.position,
         "Drops": given.drops,
@@ -181,8 +194,13 @@ def _condition_words(given: Conditions) -> list[tuple[str, str]]:
     return [(name, value or NOT_ENTERED) for name, value in listed.items()]
 
 
-def _settled_words(clip: ClipRecord) -> list[tuple[str, str]]:
-    """How upright and mirroring were settled."""
+def settled_words(clip: ClipRecord) -> list[tuple[str, str]]:
+    """How upright and mirroring were settled, each with its name.
+
+    Parameters
+    ----------
+    clip : ClipRecord
+    """
     mirrored = {
         "no": "stated: the picture is not mirrored",
         "yes": "stated: the picture is mirrored; it was read as the child's own sides",
