@@ -23,11 +23,17 @@ def hint(
     findings_file: Path | None,
     as_json: bool,
 ) -> None:
-    """Lay measured clips of one child (SUMMARIES) beside the suspected side and the examination. A screening hint, no diagnosis."""
+    """Lay measured clips of one child beside the suspected side and the examination. A screening hint, no diagnosis.
+
+    SUMMARIES are files that measure wrote: summaries, and what was asked in a clip (.examination.json).
+    """
+    from posture.clinic.examination import is_examination, read_examination
     from posture.clinic.findings import Findings, read_findings
     from posture.clinic.hint import hint_of, hint_sentences
     from posture.summary.files import read_summary
 
     findings = read_findings(findings_file) if findings_file else Findings()
-    found = hint_of([read_summary(path) for path in summaries], suspected, findings)
+    asked = [path for path in summaries if is_examination(path)]
+    measured = [read_summary(path) for path in summaries if path not in asked]
+    found = hint_of(measured, suspected, findings, [read_examination(path) for path in asked])
     click.echo(found.to_json().rstrip() if as_json else "\n".join(hint_sentences(found)))
