@@ -119,3 +119,11 @@ class CameraError(PostureError):
 
 class ConsentError(RecordError):
     """A file that should hold consents does not, or holds something that is none."""
+
+
+class ReplayError(PostureError):
+    """A measured clip of which no face-free replay can be drawn."""
+
+
+class FamilyListError(RecordError):
+    """A list of a family's films does not hold what such a list holds."""

@@ -1,0 +1,1 @@
+"""Old films and photographs of one child: measured in one go, looked at for being of one child, and laid out over the years."""
