@@ -64,7 +64,8 @@ def film(path: Path, minutes: float, steps_text: str, number: int, size: str, so
         camera.close()
     keep(filmed)
     click.echo(f"Written: {path} ({filmed.length_s:.0f} s) and {marks_path}")
-    click.echo(f"Not mirrored: posture measure {path} --mirrored no --out DIR")
+    how = f"--marks {marks_path}" if filmed.marks else "--mirrored no"
+    click.echo(f"Not mirrored: posture measure {path} {how} --out DIR")
     if filmed.notes:
         sys.exit(EXIT_OTHER)
 

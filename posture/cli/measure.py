@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import contextlib
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, get_args
 
 import click
+from click.core import ParameterSource
 
 from posture.cli.group import EXIT_OTHER, EXIT_UNREADABLE, Number, main
 from posture.conventions import Mirrored
@@ -48,6 +50,12 @@ MAX_WORKERS = 32
 )
 @click.option("--chin-zero", "zero_file", type=click.Path(path_type=Path, dir_okay=False, exists=True), metavar="SUMMARY",
               help="Take the zero of the chin from the summary of another clip of the same child.")  # fmt: skip
+@click.option("--asked", metavar="MOVEMENT=FROM-TO,...", default="", help="Movements that the child was asked to make, such as"
+              " turn-right=3-9,tilt-left=12-18, of one clip: how far it went is written beside the summary. After the neck screen only.")  # fmt: skip
+@click.option("--passive", is_flag=True, help="The examiner moved the head in them.")
+@click.option("--marks", "marks_file", type=click.Path(path_type=Path, dir_okay=False, exists=True), metavar="FILE.marks.json",
+              help="The marks that posture film left beside the film: every step becomes a result of its own. Such a film is not"
+              " mirrored, unless --mirrored says otherwise.")  # fmt: skip
 @click.option("--every", "every_s", type=Number(0, 3600), metavar="SECONDS",
               help="Least time between pictures analysed; 0 is every one. About 15 a second if not given.")  # fmt: skip
 @click.option("--conditions", "conditions_file", type=click.Path(path_type=Path, dir_okay=False, exists=True),
@@ -72,6 +80,9 @@ def measure(
     on_target: str | None,
     head_set: str,
     zero_file: Path | None,
+    asked: str,
+    passive: bool,
+    marks_file: Path | None,
     every_s: float | None,
     conditions_file: Path | None,
     label: str | None,
@@ -86,11 +97,22 @@ def measure(
     """
     if focal_px is not None and view_deg is not None:
         raise click.UsageError("Expected --focal-px or --view-deg; both came. Give the one that you know.")
-    roll = _roll(upright)
+    roll = roll_from(upright)
     if upright == "scene" and pitch is not None:
         raise click.UsageError("Expected --upright scene, which reads the pitch too, or --pitch; both came. Give one.")
     if zero_file is not None and head_set:
         raise click.UsageError("Expected --head-set or --chin-zero; both came. Give the times if they are of this clip.")
+
+    if asked and len(clips) > 1:
+        raise click.UsageError(
+            f"Expected one clip with --asked; {len(clips)} came. Measure those with movements one at a time."
+        )
+    if marks_file is not None and (len(clips) > 1 or asked or on_target or head_set or resume):
+        raise click.UsageError(
+            "Expected --marks with one film, without --asked, --on-target, --head-set and --resume; the marks say what was when."
+        )
+    if passive and not asked and marks_file is None:
+        raise click.UsageError("Expected --asked with --passive; none came. Say what was asked and when.")
 
     from posture.batch.children import get_ready
 
@@ -98,6 +120,7 @@ def measure(
         get_ready()  # The children's libraries load beside our own.
         from posture import measure as measuring
         from posture.batch.child import Job
+        from posture.signal.asked import asked_from
         from posture.signal.spans import spans_from
 
         settings = measuring.Settings(
@@ -114,9 +137,14 @@ def measure(
             chin_zero=measuring.read_chin_zero(zero_file) if zero_file else None,
             every_s=measuring.DEFAULT_EVERY_S if every_s is None else every_s,
             person=person,
+            asked=asked_from(asked),
+            passive=passive,
         )
         conditions = measuring.read_conditions(conditions_file) if conditions_file else None
         jobs = [Job(clip, settings, conditions, label) for clip in clips]
+        if marks_file is not None:
+            _measure_marked(jobs[0], marks_file, folder, as_json, progress)
+            return
         outcomes = _measure_all(jobs, folder, workers, resume, as_json, progress)
     if len(jobs) > 1:
         from posture.batch.table import results_table, write_results_csv
@@ -130,7 +158,7 @@ def measure(
         sys.exit(EXIT_UNREADABLE if all(isinstance(error, ClipError) for error in errors) else EXIT_OTHER)
 
 
-def _roll(upright: str) -> float | None:
+def roll_from(upright: str) -> float | None:
     """The roll that --upright states; None where it states none."""
     if upright in ("as-filmed", "scene"):
         return None
@@ -166,6 +194,29 @@ def _measure_all(jobs: list[Job], folder: Path, workers: int, resume: bool, as_j
     return done
 
 
+def _measure_marked(job: Job, marks_file: Path, folder: Path, as_json: bool, progress: Progress) -> None:
+    """Measure a film with marks, and show every step of it."""
+    from posture.batch.table import printable
+    from posture.clinic.examination import examination_sentences
+    from posture.filming.marked import measure_marked, read_marks_file, settings_of_film
+    from posture.summary.words import result_sentences
+
+    marks = read_marks_file(marks_file)
+    if click.get_current_context().get_parameter_source("mirrored") is ParameterSource.DEFAULT:
+        job = replace(job, settings=settings_of_film(job.settings))
+    task = progress.add_task("measuring", total=None)
+    kept = measure_marked(job, marks, folder, lambda told: progress.update(task, completed=told.share or 0.0, total=1.0))
+    for one, path in zip(kept.read.parts, kept.summaries, strict=True):
+        summary = one.measured.summary
+        if as_json:
+            say(progress, summary.model_dump_json(by_alias=True))
+        else:
+            say(progress, "\n".join([f"{one.part.title}:", *result_sentences(summary), f"Written: {printable(str(path))}"]))
+    if kept.read.asked is not None:
+        said = [*examination_sentences(kept.read.asked), f"Written: {printable(str(kept.examination))}"]
+        say(progress, "\n".join(said), err=as_json)
+
+
 def _show(outcome: Outcome, as_json: bool, named: bool, progress: Progress) -> None:
     """Print what came of one clip."""
     from posture.batch.table import clip_name, printable
@@ -180,4 +231,14 @@ def _show(outcome: Outcome, as_json: bool, named: bool, progress: Progress) -> N
         assert outcome.paths is not None
         name = [f"{clip_name(outcome)}:"] if named else []
         written = f"Written: {printable(str(outcome.paths[1]))}"
-        say(progress, "\n".join([*name, *result_sentences(outcome.summary), written]))
+        say(progress, "\n".join([*name, *result_sentences(outcome.summary), *_asked_sentences(outcome), written]))
+
+
+def _asked_sentences(outcome: Outcome) -> list[str]:
+    """What came of the movements that were asked in a clip."""
+    if not outcome.job.settings.asked or outcome.paths is None:
+        return []
+    from posture.clinic.examination import examination_sentences, read_examination
+    from posture.summary.files import examination_path
+
+    return examination_sentences(read_examination(examination_path(outcome.paths[1])))

@@ -244,7 +244,7 @@ def test_film_command_films_two_steps_that_measure_would_read(tmp_path: Path):
         wait_for("Filming: Both eyes open again")
         time.sleep(2)
         film.stdin.write("q\n")
-        assert "--mirrored no" in film.stdout.read()
+        assert f"posture measure {out} --marks {tmp_path / 'clip.marks.json'} --out" in film.stdout.read()
         assert film.wait(30) == 0
     text = (tmp_path / "clip.marks.json").read_text()
     marks = marks_from(text)
