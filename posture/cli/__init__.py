@@ -1,6 +1,6 @@
 """The command line: a thin face on the same functions as the page; no arithmetic. A module of commands each."""
 
-from posture.cli import hint, measure, start
+from posture.cli import audit, compare, family, film, hint, home, measure, replay, report, start
 from posture.cli.group import main
 
-__all__ = ["hint", "main", "measure", "start"]
+__all__ = ["audit", "compare", "family", "film", "hint", "home", "main", "measure", "replay", "report", "start"]

@@ -40,10 +40,12 @@ def demo(folder: Path) -> None:
 
 @main.command()
 @click.option("--port", type=click.IntRange(1, 65535), default=8501, show_default=True)
-def page(port: int) -> None:
+@click.option("--records", "records_file", type=click.Path(path_type=Path, dir_okay=False),
+              help="The file of records, if not the one in its usual place; made when something is kept.")  # fmt: skip
+def page(port: int, records_file: Path | None) -> None:
     """Start the page on 127.0.0.1."""
     import_module("posture.measure")  # A missing system library is told here, not in the browser.
 
     from posture.page.start import start_page
 
-    start_page(port)
+    start_page(port, records_file)

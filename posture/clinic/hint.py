@@ -307,7 +307,8 @@ def _next_examination(found: Found, must_not_move: bool) -> Iterator[str]:
     old_enough = clips.age_months is None or clips.age_months >= FIRST_MONTH
     if found.cover is None and old_enough and clips.posture and clips.posture.tilt_sign:
         yield "cover"
-    if found.range_ is None and not must_not_move:
+    is_sure = found.range_ is not None and found.range_.may_strength == found.range_.strength
+    if not is_sure and not must_not_move:
         yield "neck range"
 
 

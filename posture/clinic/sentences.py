@@ -225,8 +225,8 @@ EVIDENCE = _by_key(
     ),
     (
         "neck range, not sure",
-        "By its values the neck range is short as a tight muscle{of_side} makes it ({figures}), but its intervals hold no difference too: it"
-        " is an objection, not a finding, until it is measured by hand.",
+        "By its values the neck range is short as a tight muscle{of_side} makes it ({figures}), but its intervals allow for no"
+        " difference: an objection, not a finding, until it is measured by hand.",
         f"[36]; {PRACTICE}",
     ),
     (

@@ -46,7 +46,8 @@ LOST_NEAR_DEG = 10.0
 """Lost so near to the farthest that was seen, it may have gone farther unseen: about what a head turns in a tenth of a second."""
 
 SHOULDERS_SHARE = 0.5
-"""Of the pictures with a face in which the shoulder line has to stand, in the whole time and while the farthest was held."""
+"""Of the pictures with a face in which the shoulder line has to stand, in the whole time and while the farthest was held; and of the time
+for which the farthest was held against gravity, that for which it was held against the shoulder line."""
 
 FAR_FROM_DEG, FAR_SD_SHARE = 25.0, 0.1
 """The scatter of landmarks was learned on heads turned within the first; for each degree beyond, one standard deviation grows by the
@@ -201,12 +202,13 @@ def reach_of(read: ReadTrack, asked: Asked, *, flipped: bool = False) -> AskedRe
     share = len(seen) / len(frames) if len(frames) else 0.0
     reference: Reference = "line of sight" if asked.is_turn else "gravity"
     values = sign * (_turn_to_camera(read) if asked.is_turn else read.angles_deg[:, 0])
-    place = _farthest(read.time_s, values, seen)
+    place = by_gravity = _farthest(read.time_s, values, seen)
     if place is not None and not asked.is_turn:
         on_trunk = values - sign * read.trunk.tilt_deg
         known = seen[np.isfinite(on_trunk[seen])]
         on_trunk_place = _farthest(read.time_s, on_trunk, known)
-        if on_trunk_place is not None and min(_known(read, seen), _known(read, place.frames)) >= SHOULDERS_SHARE:
+        stands = min(_known(read, seen), _known(read, place.frames)) >= SHOULDERS_SHARE
+        if stands and on_trunk_place is not None and on_trunk_place.held_s >= SHOULDERS_SHARE * place.held_s:
             reference, values, place, seen = "shoulder line", on_trunk, on_trunk_place, known
     if place is None:
         return AskedReach(asked, None, reference, False, 0.0, None, share)
@@ -214,7 +216,7 @@ def reach_of(read: ReadTrack, asked: Asked, *, flipped: bool = False) -> AskedRe
     is_lost = _is_lost(read, values, frames, place.value_deg)
     if asked.is_turn and place.value_deg > BEYOND_DEG:
         is_lost, interval = True, Interval(BEYOND_DEG, min(interval.low, BEYOND_DEG), interval.high)
-    return AskedReach(asked, interval, reference, is_lost, place.held_s, _trunk_tilt(read, sign, place), share)
+    return AskedReach(asked, interval, reference, is_lost, place.held_s, _trunk_tilt(read, sign, place, by_gravity), share)
 
 
 @dataclass(frozen=True)
@@ -256,7 +258,8 @@ def _farthest(time_s: Array, values: Array, seen: NDArray[np.int64]) -> _Place |
     nearest = int(held[np.abs(values[held] - value).argmin()])
     # Smoothed frames half a second apart are about two looks.
     sd = float(np.std(angle[first[peak] : last[peak]])) / np.sqrt(2)
-    return _Place(value, held, nearest, float(frame_seconds(time_s)[held].sum()), sd)
+    # With the pictures between them: a shoulder line that is missing in some does not shorten what was held.
+    return _Place(value, held, nearest, float(frame_seconds(time_s)[held[0] : held[-1] + 1].sum()), sd)
 
 
 def _known(read: ReadTrack, frames: NDArray[np.int64]) -> float:
@@ -274,12 +277,15 @@ def _interval(read: ReadTrack, reference: Reference, place: _Place) -> Interval:
     return Interval(place.value_deg, place.value_deg, place.value_deg).widened(float(np.linalg.norm(parts)))
 
 
-def _trunk_tilt(read: ReadTrack, sign: int, place: _Place) -> Interval | None:
+def _trunk_tilt(read: ReadTrack, sign: int, place: _Place, by_gravity: _Place | None) -> Interval | None:
     """Lean of the shoulder line against gravity while the farthest was held, + along the way asked."""
     lean = read.trunk.tilt_deg[place.frames]
     if _known(read, place.frames) < SHOULDERS_SHARE:
         return None
     value = sign * float(np.nanmedian(lean))
+    if by_gravity is not None and by_gravity is not place and np.isin(by_gravity.frames, place.frames).any():
+        # The reach and the lean add up to the tilt against gravity, which is known better than the shoulder line.
+        value = by_gravity.value_deg - place.value_deg
     half = Z95 * float(np.hypot(read.trunk.sd_deg, read.upright.roll_sd_deg))
     return Interval(value, value - half, value + half)
 

@@ -253,6 +253,29 @@ def test_a_clip_and_its_mirror_image_give_the_same(mirrored: str) -> None:
         assert angles_of(reaches[1])[0][0] == pytest.approx(25.0, abs=0.3)
 
 
+def test_a_lean_and_a_reach_add_up_to_the_tilt_against_gravity() -> None:
+    time_s, size = movement(27.0, hold_s=4.0)
+    read = read_of(time_s, size)
+    # The shoulder line follows the head late, as one that was seen.
+    late = with_trunk(read, 0.25 * np.interp(time_s - 0.2, time_s, size))
+    reach = reach_of(late, asked_whole("tilt right", time_s))
+    assert (reach.reference, reach.held_s) == ("shoulder line", pytest.approx(4.0, abs=0.5))
+    assert reach.reached is not None
+    assert reach.trunk_tilt is not None
+    assert reach.reached.value + reach.trunk_tilt.value == pytest.approx(27.0, abs=0.3)
+
+
+def test_a_shoulder_line_that_is_mostly_missing_is_not_used() -> None:
+    time_s, size = movement(27.0, hold_s=4.0)
+    read = read_of(time_s, size)
+    trunk = np.where((np.arange(len(time_s)) % 4 == 0) | (time_s < 2.2), 0.25 * size, np.nan)
+    reach = reach_of(with_trunk(read, trunk), asked_whole("tilt right", time_s))
+    assert reach.reference == "gravity"
+    assert reach.reached is not None
+    assert reach.reached.value == pytest.approx(27.0, abs=0.3)
+    assert reach.held_s == pytest.approx(4.0, abs=0.5)
+
+
 def test_what_was_asked_is_no_habit() -> None:
     pieces = [movement(0.0, hold_s=8.0), movement(30.0, hold_s=8.0)]
     size = np.concatenate([piece[1] for piece in pieces])
