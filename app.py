@@ -1,5 +1,5 @@
 """Start with ``streamlit run app.py``; the page itself is in the package."""
 
-from posture.page.main import draw
+from posture.page.navigation import draw
 
 draw()

@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
-from functools import partial
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, BinaryIO, cast, get_args
 
 import streamlit as st
 
 from posture.conventions import Mirrored
-from posture.errors import SpanError
-from posture.geometry.devices import DEVICES
 from posture.measure import Settings
-from posture.page.style import no_markup, tag
+from posture.page import asked
+from posture.page.film import MIRRORED_FROM, Film, ask_film, tell_left_behind
+from posture.page.how_filmed import NOT_STATED, Answers, ask_filming
+from posture.page.style import tag
 from posture.page.uploads import kept_upload, work_folder
 from posture.samples import SAMPLE_NAMES, sample_info, write_samples
-from posture.signal.spans import Span, spans_from
 from posture.summary.record import Conditions
 
 FILE_TYPES = [
@@ -27,7 +26,7 @@ FILE_TYPES = [
 ]  # fmt: skip
 """What the picker offers; what a file really is, its bytes say."""
 
-WAYS = {"file": "A file", "path": "A path on this computer", "sample": "A sample"}
+WAYS = {"file": "A file", "film": "Film now", "path": "A path on this computer", "sample": "A sample"}
 
 MIRRORED = {"no": "Not mirrored", "yes": "Mirrored", "unknown": "I do not know"}
 
@@ -37,10 +36,13 @@ SAMPLE_TITLES = {
     "right-tilt-left-turn": "A tilt with a turn",
     "two-postures": "Two postures",
     "too-short": "Too short to tell",
+    "left-tilt-right-eye-covered": "The tilt, right eye covered",
+    "left-tilt-left-eye-covered": "The tilt, left eye covered",
+    "neck-turns": "Neck range: turns",
+    "neck-tilts": "Neck range: tilts",
+    "head-tilt-test": "Head-tilt test",
 }
 """What the samples are called here; one without a title is called by its name."""
-
-NOT_STATED = "not stated"
 
 _ANSWERED_FOR = "answered for"
 """Key of the clip that the answers belong to."""
@@ -49,18 +51,10 @@ _OPEN_ANSWERS: dict[str, str | None] = {
     "mirrored": "unknown", "age_months": None, "label": "", "on_target": "", "head_set": "",
     "target_right": None, "target_up": None, "target_nearer": None,
     "target": NOT_STATED, "camera_height": NOT_STATED, "position": NOT_STATED, "correction": NOT_STATED,
-    "covered_eye": NOT_STATED, "device": NOT_STATED,
+    "covered_eye": NOT_STATED, "device": NOT_STATED, "covered_minutes": None, "target_distance_m": None, "attention": NOT_STATED,
+    **asked.OPEN_ANSWERS,
 }  # fmt: skip
 """Every question by its key, as it stands before it is answered."""
-
-LOOKED_AT = (
-    "Tilt is measured at all times. Turn and chin are evidence only while the eyes are on a known target straight ahead: the camera"
-    " at eye height, or a picture."
-)
-
-TARGET_PLACES = ("cm to the right of the camera, as the child sees it", "cm above the camera", "cm nearer than the camera")
-
-CORRECTIONS = ("none", "glasses", "contact lenses")
 
 
 @dataclass(frozen=True)
@@ -74,13 +68,20 @@ class Choice:
     upload : binary file or None
     path : str or None
     sample : str or None
-        One of the three is given.
+    film : Film or None
+        One of the four is given.
     """
 
     token: tuple[str, str]
     upload: BinaryIO | None = None
     path: str | None = None
     sample: str | None = None
+    film: Film | None = None
+
+    @property
+    def is_gone(self) -> bool:
+        """Whether it was erased, since its result is saved."""
+        return self.film is not None and not self.film.is_there
 
     @contextmanager
     def on_disk(self, on_progress: Any) -> Iterator[Path]:
@@ -94,19 +95,12 @@ class Choice:
             if not clip.exists():
                 write_samples(folder, names=[self.sample], on_progress=on_progress)
             yield clip
+        elif self.film is not None:
+            yield self.film.recording.path
         else:
             assert self.path is not None
             # What is no path of a file here, an address or a folder of the network, is refused where clips are opened.
             yield Path(self.path)
-
-
-@dataclass(frozen=True)
-class Answers:
-    """How the clip is to be read."""
-
-    settings: Settings
-    conditions: Conditions
-    label: str | None
 
 
 def ask_clip(disabled: bool) -> Choice | None:
@@ -133,6 +127,10 @@ def ask_clip(disabled: bool) -> Choice | None:
         )  # fmt: skip
         st.html(tag("p", sample_info(name).description, "p-note"))
         return Choice(("sample", name), sample=name)
+    if way == "film":
+        film = ask_film(disabled)
+        return Choice(film.token, film=film) if film else None
+    tell_left_behind()
     if way == "path":
         text = st.text_input("Path of a video or a photograph on this computer", key="path", disabled=disabled) or ""
         # Windows copies a path with quotation marks around it.
@@ -165,11 +163,11 @@ def ask_answers(choice: Choice | None, disabled: bool) -> Answers:
     -------
     Answers
     """
-    sample = choice.sample if choice else None
+    sample, film = (choice.sample, choice.film) if choice else (None, None)
     _settle_answers(choice.token if choice else None)
     mirrored: Mirrored = st.radio(
         "Is the picture mirrored?", get_args(Mirrored), format_func=lambda m: MIRRORED.get(m, m), key="mirrored",
-        horizontal=True, disabled=disabled or sample is not None,
+        horizontal=True, disabled=disabled or sample is not None or film is not None,
         label_visibility="collapsed",
     )  # fmt: skip
     if sample is not None:
@@ -177,7 +175,16 @@ def ask_answers(choice: Choice | None, disabled: bool) -> Answers:
         info = sample_info(sample)
         known = {name: value for name, value in info.conditions.items() if name in Conditions.model_fields}
         settings = Settings(mirrored=info.mirrored, roll_deg=0.0, pitch_deg=0.0, focal_px=info.focal_px)
+        settings = asked.with_sample_asked(settings, info)
+        if settings.asked:
+            st.html(tag("p", asked.say_sample_asked(settings), "p-note"))
         return Answers(settings, Conditions.model_validate(known), None)
+    if film is not None:
+        st.html(tag("p", f"This is known: {MIRRORED_FROM}.", "p-note"))
+        with st.expander("More about the filming (if you know it)"):
+            answers = _of_film(ask_filming(mirrored, disabled), film)
+        # The steps of an examination say themselves what was asked.
+        return answers if film.parts else replace(answers, settings=asked.ask_asked(answers.settings, disabled))
     st.html(
         tag(
             "p",
@@ -187,7 +194,8 @@ def ask_answers(choice: Choice | None, disabled: bool) -> Answers:
         )
     )
     with st.expander("More about the filming (if you know it)"):
-        return _ask_filming(mirrored, disabled)
+        answers = ask_filming(mirrored, disabled)
+    return replace(answers, settings=asked.ask_asked(answers.settings, disabled))
 
 
 def settle_mirrored(mirrored: Mirrored) -> None:
@@ -195,78 +203,13 @@ def settle_mirrored(mirrored: Mirrored) -> None:
     st.session_state["mirrored"] = mirrored
 
 
-def _ask_filming(mirrored: Mirrored, disabled: bool) -> Answers:
-    """The questions that may stay open."""
-    first, second = st.columns(2)
-    choose = partial(_choose, disabled=disabled)
-    values = {
-        "position": choose(first, "How the child sat or stood", "position"),
-        "correction": choose(second, "Glasses or lenses", "correction", CORRECTIONS),
-        "covered_eye": choose(first, "Covered eye", "covered_eye"),
-        "age_months": second.number_input(
-            "Age of the child, months", min_value=0, max_value=1500, step=1, key="age_months", placeholder="not stated",
-            value=None, disabled=disabled,
-        ),
-    }  # fmt: skip
-    device = choose(first, "What filmed it", "device", tuple(DEVICES), lambda name: DEVICES[name].title)
-    label = second.text_input(
-        "A code for the record, never a name", key="label", max_chars=40, placeholder="none", disabled=disabled
-    )
-    st.html(tag("p", "What the child looked at", "p-head"))
-    st.html(tag("p", LOOKED_AT, "p-note"))
-    first, second = st.columns(2)
-    values["target"] = choose(first, "It looked at", "target")
-    values["camera_height"] = choose(second, "Height of the camera", "camera_height")
-    places = zip(st.columns(3), ("right", "up", "nearer"), TARGET_PLACES, strict=True)
-    target = [
-        column.number_input(
-            question, min_value=-2000, max_value=2000, step=5, key=f"target_{name}", value=None, placeholder="at the camera",
-            disabled=disabled,
-        )
-        for column, name, question in places
-    ]  # fmt: skip
-    on_target = _ask_times("When the eyes were on it", "on_target", disabled)
-    st.html(tag("p", "The head set straight", "p-head"))
-    head_set = _ask_times(
-        "When an examiner had set the head straight, three times if possible: zero of the chin", "head_set", disabled
-    )
-    settings = Settings(
-        mirrored,
-        device=device,
-        target_cm=None if all(t is None for t in target) else tuple(float(t or 0) for t in target),  # type: ignore[arg-type]
-        on_target=on_target or None,
-        head_set=head_set,
-    )
-    return Answers(settings, Conditions.model_validate(values), (label or "").strip() or None)
-
-
-def _ask_times(question: str, key: str, disabled: bool) -> tuple[Span, ...]:
-    """Ask for times of the clip; what cannot be read is said, and counts as none."""
-    text = st.text_input(question, key=key, placeholder="such as 0:12-0:15, 1:02-1:05", disabled=disabled) or ""
-    try:
-        return spans_from(text)
-    except SpanError as error:
-        st.error(no_markup(str(error)))
-        return ()
-
-
-def _choose(
-    place: Any,
-    question: str,
-    key: str,
-    options: tuple[str, ...] | None = None,
-    words: Callable[[str], str] = str,
-    *,
-    disabled: bool,
-) -> str | None:
-    """A question with the answers that the record allows; None while it is open."""
-    if options is None:
-        union = Conditions.model_fields[key].annotation
-        options = get_args(next(part for part in get_args(union) if get_args(part)))
-    answer = place.selectbox(
-        question, (NOT_STATED, *options), key=key, disabled=disabled, format_func=lambda o: o if o == NOT_STATED else words(o)
-    )
-    return None if answer == NOT_STATED else answer
+def _of_film(answers: Answers, film: Film) -> Answers:
+    """The answers, with what is known of a clip that was filmed here."""
+    dated = {"filmed_on": film.recording.begun.date().isoformat(), "filmed_on_source": "filmed by this program"}
+    settings = replace(film.settings_for(answers.settings), mirrored="no", mirrored_from=MIRRORED_FROM)
+    said = {key: value for key, value in answers.conditions if value is not None}
+    conditions = Conditions.model_validate({**film.conditions, **said, **dated})
+    return replace(answers, settings=settings, conditions=conditions)
 
 
 def _settle_answers(token: tuple[str, str] | None) -> None:
@@ -278,7 +221,7 @@ def _settle_answers(token: tuple[str, str] | None) -> None:
         state[_ANSWERED_FOR] = token
     for key, value in _OPEN_ANSWERS.items():
         state.setdefault(key, value)
-    if token is not None and token[0] == "sample":
+    if token is not None and token[0] in ("sample", "film"):
         state["mirrored"] = "no"
 
 

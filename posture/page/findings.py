@@ -12,7 +12,7 @@ import streamlit as st
 from posture.clinic.findings import RED_FLAGS_SOON, RED_FLAGS_TODAY, Findings, read_findings
 from posture.clinic.outcome import Suspected
 from posture.clinic.sentences import CAUTIONS
-from posture.clinic.urgency import neck_may_move, urgency_of
+from posture.clinic.urgency import NECK_SCREEN, neck_may_move, urgency_of
 from posture.conventions import Side
 from posture.errors import FindingsError, PostureError
 from posture.page.sheet import EYE_HIGHER, OPEN, TILT_TO, TORSION, Sheet
@@ -29,16 +29,6 @@ CSS = """<style>
 [class*="st-key-find-grid"] [data-testid="stColumn"] { min-width: 0; flex: 1 1 0; }
 [class*="st-key-find-"] [data-testid="stCheckbox"] p { font-size: 1.05rem; line-height: 1.35; }
 </style>"""
-
-NECK_SCREEN = {
-    "injury": "injury in the last 6 weeks",
-    "pain": "neck pain, tenderness or resistance",
-    "infection": "fever, sore throat, recent infection or operation of throat or ear",
-    "new": "tilt new within 6 months",
-    "known": "Down syndrome, juvenile arthritis, skeletal dysplasia, connective-tissue disease, known neck anomaly or operation",
-    "nerves": "weak limb, unsteadiness, headache or vomiting",
-}
-"""What is asked before a neck is moved (clinical rules, section 1; common practice)."""
 
 ASKED_NONE = "All of these were asked, and there are none"
 SCREEN_NONE = "All of these were asked, and every answer is no"

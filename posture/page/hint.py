@@ -6,18 +6,29 @@ import base64
 from collections.abc import Iterable, Sequence
 
 import streamlit as st
+from matplotlib.figure import Figure
 
+from posture.clinic.clips import Clips, cover_of, read_clips
 from posture.clinic.evidence import RANK, PointsTo
+from posture.clinic.examination import Examination
 from posture.clinic.expected import EXPECTED
 from posture.clinic.findings import Findings
+from posture.clinic.held import MIN_HINT_MONTHS
 from posture.clinic.hint import EvidenceRecord, Hint, hint_of
 from posture.clinic.outcome import Suspected
-from posture.clinic.sentences import CAUTIONS, OUTCOMES, SIDES
+from posture.clinic.sentences import CAUTIONS, EXAMINATION, OUTCOMES, SIDES
+from posture.clinic.urgency import neck_may_move
 from posture.errors import PostureError
+from posture.page.asked import CSS as FIGURE_CSS
+from posture.page.asked import figure_html
 from posture.page.findings import CSS as BOX_CSS
 from posture.page.findings import ask_findings, box_html
+from posture.page.others import Document, Others, ask_others
 from posture.page.style import no_markup, tag
+from posture.report.asked import draw_asked
 from posture.report.expected import draw_expected, neck_may_show
+from posture.report.strip import draw_strip
+from posture.report.strip_rows import strip_parts
 from posture.report.style import svg_text
 from posture.summary.record import Summary
 
@@ -59,10 +70,19 @@ LEAD = (
 NOT_STATED = "Not stated until the urgent questions are answered."
 
 PICTURE_WORDS = "The measured head beside the heads to expect"
+STRIP_WORDS = "The tilt in each clip, and what changed it"
+ASKED_WORDS = "How far the child went to each side when asked"
+
+PAIR = EXAMINATION["pair accepted"].text.partition("{")[0]
+"""Begins what is said of a filmed head-tilt test, accepted or not."""
+
+ASKED_LATER = (
+    "What was asked of the neck is shown when the neck screen is answered, every line no, and nothing forbids moving it."
+)
 
 
 @st.fragment
-def draw_beside(summary: Summary, key: str) -> None:
+def draw_beside(summary: Summary, key: str, measured: Sequence[Document] = ()) -> None:
     """Draw the whole section, folded until it is asked for; an answer in it draws nothing else anew.
 
     Parameters
@@ -71,15 +91,18 @@ def draw_beside(summary: Summary, key: str) -> None:
         Of the clip that is shown.
     key : str
         Of the clip: the answers go with it.
+    measured : sequence of Summary and Examination
+        Clips measured in this session, and what was asked in them; the user says which are of the same child.
     """
     if not st.toggle("Lay the posture beside the examination", key=f"beside|{key}"):
         st.html(tag("p", LEAD, "p-note"))
         return
+    others = ask_others(key, summary, measured)
     suspected, findings = ask_findings(key, summary.conditions)
-    draw_hint(summary, suspected, findings)
+    draw_hint(summary, suspected, findings, others)
 
 
-def draw_hint(summary: Summary, suspected: Suspected, findings: Findings) -> None:
+def draw_hint(summary: Summary, suspected: Suspected, findings: Findings, others: Others | None = None) -> None:
     """Draw the hint; an error becomes a line.
 
     Parameters
@@ -88,21 +111,34 @@ def draw_hint(summary: Summary, suspected: Suspected, findings: Findings) -> Non
     suspected : {"right", "left", "both", "unknown"}
         Side of the eye muscle that is suspected to be weak.
     findings : Findings
+    others : Others or None
+        Other records of the same child.
     """
+    others = others or Others()
+    summaries = [summary, *others.summaries]
     try:
-        hint = hint_of([summary], suspected, findings)
+        hint = hint_of(summaries, suspected, findings, others.examinations)
         # Today's referral comes before any comparison, which would show the eye alone.
-        picture = "" if hint.urgency == "today" else _picture_html(summary, suspected, hint)
+        is_today = hint.urgency == "today"
+        clips = read_clips(summaries, findings)
+        picture = "" if is_today else _expected_html(clips.main or summary, suspected, hint)
+        strips = "" if is_today else _strips_html(clips, findings)
+        asked = "" if is_today else _asked_html(summary, findings, others.examinations)
     except PostureError as error:
         st.error(no_markup(str(error)))
         return
-    st.html(BOX_CSS + CSS)
+    st.html(BOX_CSS + CSS + FIGURE_CSS)
     first, rest = split_cautions(hint)
     st.html(tag("p", "The hint", "p-head") + _first_html(first))
     st.html(_said_html(hint, rest))
     st.html(_sides_html(hint))
     if picture:
         st.html(picture)
+    if strips:
+        st.html(tag("p", "What changes the tilt", "p-head") + strips)
+    if asked:
+        asked += "".join(tag("p", text, "p-note") for text in hint.cautions if text.startswith(PAIR))
+        st.html(tag("p", "What was asked, and what was reached", "p-head") + asked)
     if hint.next:
         st.html(tag("p", "Next", "p-head") + _list_html(hint.next))
     if hint.evidence:
@@ -210,14 +246,53 @@ def _list_html(lines: Iterable[str]) -> str:
     return f'<ul class="p-list">{"".join(tag("li", line) for line in lines)}</ul>'
 
 
-def _picture_html(summary: Summary, suspected: Suspected, hint: Hint) -> str:
-    """The figure, once for a wide and once for a narrow window."""
+def _expected_html(summary: Summary, suspected: Suspected, hint: Hint) -> str:
+    """The measured head beside those to expect."""
+    wide, narrow = (draw_expected(summary, suspected, hint, columns) for columns in (3, 1))
+    return _figures_html(wide, narrow, PICTURE_WORDS)
+
+
+def _strips_html(clips: Clips, findings: Findings) -> str:
+    """The cover test and the comparisons under different demand; those without a side in a strip of their own."""
+    if clips.age_months is not None and clips.age_months < MIN_HINT_MONTHS:
+        return ""
+    cover = cover_of(clips, findings)
+    sided = [one for one in clips.demand if one.sided]
+    unsided = [one for one in clips.demand if not one.sided]
+    strips = [(cover, sided), (None, unsided)]
+    return "".join(
+        _figures_html(draw_strip(*strip), draw_strip(*strip, narrow=True), STRIP_WORDS)
+        for strip in strips
+        if strip_parts(*strip)
+    )
+
+
+def _asked_html(summary: Summary, findings: Findings, examinations: Sequence[Examination]) -> str:
+    """What was reached in each film of movements that were asked; why not, where it may not be shown."""
+    if examinations and not neck_may_move(findings):
+        return tag("p", ASKED_LATER, "p-note")
     parts = []
-    for style, columns in (("p-wide", 3), ("p-narrow", 1)):
-        svg = svg_text(draw_expected(summary, suspected, hint, columns), style.split("-")[1])
-        url = f"data:image/svg+xml;base64,{base64.b64encode(svg.encode()).decode('ascii')}"
-        parts.append(f'<div class="{style}"><img src="{url}" alt="{PICTURE_WORDS}"></div>')
+    for one in examinations:
+        if one.sided and not summary.sided:
+            parts.append(tag("p", CAUTIONS["mirroring"].text, "p-note"))
+        else:
+            figure = draw_asked(one, summary.conditions.age_months)
+            parts.append(figure_html(figure, ASKED_WORDS))
+    return "".join(dict.fromkeys(parts))
+
+
+def _figures_html(wide: Figure, narrow: Figure, words: str) -> str:
+    """A figure, once for a wide and once for a narrow window."""
+    parts = []
+    for style, figure in (("wide", wide), ("narrow", narrow)):
+        parts.append(f'<div class="p-{style}">{_image_html(figure, style, words)}</div>')
     return "".join(parts)
+
+
+def _image_html(figure: Figure, name: str, words: str) -> str:
+    """A figure as an element that holds it."""
+    data = base64.b64encode(svg_text(figure, name).encode()).decode("ascii")
+    return f'<img src="data:image/svg+xml;base64,{data}" alt="{words}">'
 
 
 def _capital(text: str) -> str:

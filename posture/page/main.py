@@ -18,12 +18,17 @@ from posture.batch.children import measure_in_child
 from posture.errors import FaultError, PostureError
 from posture.measure import Measurement, read_clip
 from posture.page.choose import Answers, Choice, ask_answers, ask_clip, settle_mirrored
+from posture.page.film import Film
 from posture.page.hint import draw_beside
+from posture.page.keep import draw_keep, offer_last
+from posture.page.others import Document, remember
+from posture.page.parts import QUESTION as WHICH_STEP
+from posture.page.parts import ask_part, film_is_done, has_parts, with_parts
 from posture.page.persons import QUESTION, asks_who, draw_left_aside, draw_question
 from posture.page.result import Shown, draw_disclaimer, draw_result, keep
 from posture.page.settle import FIRST_ANSWER, UPRIGHT_WORDS, UprightAnswer, ask_upright, side_views, stills_of
 from posture.page.side import draw_side_check
-from posture.page.style import CSS, SHOW_OUTCOME, no_markup, tag
+from posture.page.style import SHOW_OUTCOME, no_markup, tag
 from posture.page.uploads import results_folder
 from posture.page.watch import Watch
 from posture.see import SeenClip
@@ -64,13 +69,15 @@ class _State:
     upright : UprightAnswer
         How the user wants upright settled.
     read_for : tuple or None
-        Answers, person and upright with which `shown` was read.
+        The clip or the part of it, answers, person and upright with which `shown` was read.
     shown : Shown or None
     is_new : bool
         The result was not yet brought into view.
     error : str or None
     folder : Path or None
         For the results of this visit.
+    earlier : tuple of Summary and Examination
+        Clips measured in this session and what was asked in them, to be laid beside each other where the user says that they are of the same child.
     """
 
     measuring: bool = False
@@ -80,11 +87,12 @@ class _State:
     person: int | None = None
     measured: tuple[Answers, Measurement] | None = None
     upright: UprightAnswer = FIRST_ANSWER
-    read_for: tuple[Answers, int | None, UprightAnswer] | None = None
+    read_for: tuple[str, Answers, int | None, UprightAnswer] | None = None
     shown: Shown | None = None
     is_new: bool = False
     error: str | None = None
     folder: Path | None = None
+    earlier: tuple[Document, ...] = ()
 
     def forget_clip(self) -> None:
         """Let go of all that belongs to a clip."""
@@ -93,10 +101,7 @@ class _State:
 
 
 def draw() -> None:
-    """Draw the page; the script of the server calls it at every change."""
-    st.set_page_config(page_title="Head posture", layout="centered")
-    st.html(CSS)
-    _refuse_other_addresses()
+    """Draw the page on which a clip is measured."""
     st.html(tag("h1", "Head posture", "p-title") + tag("p", LEAD, "p-lead"))
     state: _State = st.session_state.setdefault("posture", _State())
     if state.stopping:
@@ -109,7 +114,9 @@ def draw() -> None:
     answers = ask_answers(choice, state.measuring)
     _step(3, "Measure")
     if not state.measuring:
-        st.button("Measure", type="primary", key="measure", disabled=choice is None, on_click=_begin, args=(state,))
+        st.button(
+            "Measure", type="primary", key="measure", disabled=choice is None or choice.is_gone, on_click=_begin, args=(state,)
+        )
     if state.measuring and choice is not None:
         _measure(state, choice, answers)
         # Once more from the top, with the questions open.
@@ -117,23 +124,43 @@ def draw() -> None:
     state.measuring = False
     # Always there, so that what follows keeps its place in the window.
     waiting = st.empty()
-    if state.seen is not None and (answers, state.person, state.upright) != state.read_for:
+    film, seen = choice.film if choice else None, state.seen
+    if film is not None and seen is not None and has_parts(film):
+        _step(4, WHICH_STEP, "outcome")
+        seen, answers = _of_part(state, film, seen, answers)
+    if seen is not None and (seen.sha256, answers, state.person, state.upright) != state.read_for:
         with waiting, st.spinner("Reading what was seen"):
-            _read(state, state.seen, answers)
-    if state.seen is not None:
-        _draw_outcome(state, state.seen, answers)
+            _read(state, seen, answers)
+        if film_is_done(film, state.shown is not None and bool(state.shown.measured.track.face_found.any())):
+            st.rerun()  # What the page says of the film above has changed.
+    if seen is not None:
+        # After the part that is shown, which was read without what was asked between the parts.
+        state.earlier = with_parts(state.earlier, film)
+        _draw_outcome(state, seen, answers, 5 if has_parts(film) else 4)
     elif state.error is not None:
         st.error(no_markup(state.error))
     draw_disclaimer()
 
 
-def _draw_outcome(state: _State, seen: SeenClip, answers: Answers) -> None:
+def _of_part(state: _State, film: Film, seen: SeenClip, answers: Answers) -> tuple[SeenClip, Answers]:
+    """The part of an examination that is shown, and the answers that it is read with; all parts are kept."""
+    settings = replace(state.upright.applied_to(answers.settings), person=state.person)
+    try:
+        state.folder = state.folder or results_folder()
+        seen, of_part = ask_part(film, seen, answers, settings, state.folder)
+    except PostureError as error:
+        st.error(no_markup(str(error)))
+        return seen, answers
+    return seen, of_part
+
+
+def _draw_outcome(state: _State, seen: SeenClip, answers: Answers, first_step: int) -> None:
     """Draw who was seen, where that is open, what is still to be settled by eye, and the result of one person."""
     chosen, who_is_open = state.person or 1, asks_who(seen)
     choose = partial(_choose_person, state)
-    steps = count(4)
+    steps, name = count(first_step), "outcome" if first_step == 4 else ""
     if who_is_open:
-        _step(next(steps), QUESTION, "outcome")
+        _step(next(steps), QUESTION, name)
         draw_question(seen, chosen, choose)
     if state.error is not None:
         st.error(no_markup(state.error))
@@ -141,15 +168,18 @@ def _draw_outcome(state: _State, seen: SeenClip, answers: Answers) -> None:
         measured = state.shown.measured
         is_stated = answers.settings.roll_deg is not None
         if not is_stated and measured.track.face_found.any():
-            _step(next(steps), "Settle side and upright", "" if who_is_open else "outcome")
+            _step(next(steps), "Settle side and upright", "" if who_is_open else name)
             _draw_settling(state, seen, chosen, answers)
         title = f"Result of person {chosen}" if who_is_open or state.person else "Result"
-        _step(next(steps), title, "outcome" if is_stated and not who_is_open else "")
+        _step(next(steps), title, name if is_stated and not who_is_open else "")
         if not who_is_open:
             draw_left_aside(seen, chosen, choose)
         draw_result(state.shown)
         _step(next(steps), "Beside the examination")
-        draw_beside(measured.summary, str(state.token))
+        draw_beside(measured.summary, str(state.token), state.earlier)
+        _step(next(steps), "Keep with a child")
+        settings = replace(state.upright.applied_to(answers.settings), person=state.person)
+        draw_keep(offer_last(measured, settings))
         if state.is_new:
             state.is_new = False
             st.html(SHOW_OUTCOME, unsafe_allow_javascript=True)
@@ -213,15 +243,16 @@ def _measure(state: _State, choice: Choice, answers: Answers) -> None:
 
 def _read(state: _State, seen: SeenClip, answers: Answers) -> None:
     """Read what was seen, with these answers and of the person chosen; the summary is on disk before it is shown."""
-    state.shown, state.error, state.read_for = None, None, (answers, state.person, state.upright)
+    state.shown, state.error, state.read_for = None, None, (seen.sha256, answers, state.person, state.upright)
     (first_answers, measured), state.measured = state.measured or (None, None), None
     try:
         # The child process has read it once already; that is not done again.
-        if measured is None or first_answers != answers or state.upright != FIRST_ANSWER:
+        if measured is None or measured.seen.sha256 != seen.sha256 or first_answers != answers or state.upright != FIRST_ANSWER:
             settings = replace(state.upright.applied_to(answers.settings), person=state.person)
             measured = read_clip(seen, settings, answers.conditions, answers.label)
         state.folder = state.folder or results_folder()
         state.shown = keep(measured, state.folder)
+        state.earlier = remember(state.earlier, measured.summary, measured.examination)
     except Exception as error:
         state.error = _line_of(error)
 
@@ -240,7 +271,7 @@ def _step(number: int, title: str, name: str = "") -> None:
     st.html(f'<div class="p-step"{place}>{tag("b", str(number))}{tag("span", title)}</div>')
 
 
-def _refuse_other_addresses() -> None:
+def refuse_other_addresses() -> None:
     """Stop where others could reach the page: a real server that listens on more than the loopback address."""
     address = st.get_option("server.address")
     # The test frame puts a stand-in in the server's place, which listens nowhere.

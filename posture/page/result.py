@@ -11,6 +11,9 @@ import streamlit as st
 
 from posture.conventions import DISCLAIMER
 from posture.measure import Measurement
+from posture.page.asked import asked_figures, draw_asked_part
+from posture.page.family import draw_family
+from posture.page.more import draw_more, more_figures
 from posture.page.style import tag
 from posture.report import figures_svg, render_html
 from posture.summary.record import Interval, Summary
@@ -74,7 +77,7 @@ def keep(measured: Measurement, folder: Path) -> Shown:
     track_path, summary_path = measured.save(folder, stem)
     return Shown(
         measured=measured,
-        figures=figures_svg(measured.summary, measured.found),
+        figures=figures_svg(measured.summary, measured.found) | asked_figures(measured) | more_figures(measured),
         stem=stem,
         track_path=track_path,
         summary_path=summary_path,
@@ -136,10 +139,27 @@ def draw_result(shown: Shown) -> None:
     ----------
     shown : Shown
     """
-    summary = shown.measured.summary
-    st.html(f'<div class="p-said">{"".join(tag("p", line) for line in result_sentences(summary))}</div>')
+    summary, examination = shown.measured.summary, shown.measured.examination
+    has_posture = examination is None or draw_asked_part(examination, summary, shown.figures["asked"])
+    if has_posture:
+        st.html(f'<div class="p-said">{"".join(tag("p", line) for line in result_sentences(summary))}</div>')
     if not summary.sided:
         st.html(tag("p", "Answer “Is the picture mirrored?” above: the result changes at once.", "p-note"))
+    if has_posture:
+        _draw_posture(shown)
+    st.image(shown.figures["timeline"], width="stretch", alt="The angles through the clip")
+    if has_posture:
+        st.image(shown.figures["map"], width="stretch", alt="Tilt against turn, a circle for every steady spell")
+    draw_more(shown.measured, shown.figures)
+    draw_family(shown.measured, shown.stem)
+    # Of a clip of movements alone nobody expects time in which the child was left to itself.
+    st.html(tag("p", "How far to trust this", "p-head") + _checks_html(summary, () if has_posture else ("steady time",)))
+    _draw_downloads(shown)
+
+
+def _draw_posture(shown: Shown) -> None:
+    """The head as it is held, and the three angles in words."""
+    summary = shown.measured.summary
     st.image(shown.figures["heads"], width="stretch", alt="Drawing of the head as it is held")
     blocks = "".join(
         f'<div class="p-block">{tag("h3", b.title)}{tag("p", b.words)}{tag("small", b.note)}</div>'
@@ -147,10 +167,6 @@ def draw_result(shown: Shown) -> None:
     )
     if blocks:
         st.html(f'<div class="p-blocks">{blocks}</div>')
-    st.image(shown.figures["timeline"], width="stretch", alt="The angles through the clip")
-    st.image(shown.figures["map"], width="stretch", alt="Tilt against turn, a circle for every steady spell")
-    st.html(tag("p", "How far to trust this", "p-head") + _checks_html(summary))
-    _draw_downloads(shown)
 
 
 def draw_disclaimer() -> None:
@@ -158,20 +174,20 @@ def draw_disclaimer() -> None:
     st.html(tag("div", DISCLAIMER, "p-small"))
 
 
-def _checks_html(summary: Summary) -> str:
-    """The checks as a list, failing ones first as they come."""
+def _checks_html(summary: Summary, left_out: tuple[str, ...] = ()) -> str:
+    """The checks as a list, failing ones first as they come, without those left out by name."""
     rows = []
-    for check in summary.checks:
+    for check in (one for one in summary.checks if one.name not in left_out):
         sign, word = LEVELS[check.level]
         rows.append(f'<li class="p-{check.level}">{tag("i", sign)}{tag("b", word)}{tag("span", check.text)}</li>')
     return f'<ul class="p-checks">{"".join(rows)}</ul>'
 
 
 def _draw_downloads(shown: Shown) -> None:
-    """Three files to take away, and where the results are kept."""
+    """The files to take away, and where the results are kept."""
     st.html(tag("p", "Take away", "p-head"))
-    report, summary, track = st.columns(3)
     stem, measured = shown.stem, shown.measured
+    report, summary, track, *asked = st.columns(3 if measured.examination is None else 4)
     # Made when it is asked for: with it, a changed answer would take twice as long.
     html = partial(render_html, measured.summary, measured.found, title_code=measured.summary.clip.label)
     report.download_button(
@@ -185,6 +201,11 @@ def _draw_downloads(shown: Shown) -> None:
         "Track (CSV)", shown.track_path.read_bytes(), f"{stem}.track.csv", "text/csv", key="csv", on_click="ignore",
         width="stretch",
     )  # fmt: skip
+    if measured.examination is not None:
+        asked[0].download_button(
+            "What was asked (JSON)", measured.examination.to_json(), f"{stem}.examination.json", "application/json", key="asked-json",
+            on_click="ignore", width="stretch",
+        )  # fmt: skip
     st.html(tag("p", f"Summary and track are kept on this computer in {shown.summary_path.parent}; no picture is.", "p-note"))
 
 

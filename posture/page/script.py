@@ -1,5 +1,5 @@
-"""What the server runs: the page, drawn once for every change that a user makes."""
+"""What the server runs: the pages, drawn once for every change that a user makes."""
 
-from posture.page.main import draw
+from posture.page.navigation import draw
 
 draw()

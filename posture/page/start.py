@@ -19,6 +19,8 @@ OPTIONS: dict[str, Any] = {
     "browser.gatherUsageStats": False,
     # A traceback can hold a path, and so a name.
     "client.showErrorDetails": "none",
+    # Beside a fault the page would offer to ask others on the network about it.
+    "client.showErrorLinks": False,
     "client.toolbarMode": "minimal",
     "theme.base": "light",
     "theme.baseFontSize": 17,
@@ -30,13 +32,15 @@ OPTIONS: dict[str, Any] = {
 """Given as flags, so that they stand above any file of settings in the working folder or in the user's home."""
 
 
-def start_page(port: int) -> None:
+def start_page(port: int, records: Path | None = None) -> None:
     """Serve the page until the process is asked to stop.
 
     Parameters
     ----------
     port : int
         On 127.0.0.1.
+    records : Path or None
+        The file of records; None is the one in the program's own folder.
 
     Notes
     -----
@@ -46,7 +50,9 @@ def start_page(port: int) -> None:
     from streamlit.web import bootstrap
 
     from posture.batch.children import get_ready
+    from posture.page.kept import use_records
 
+    use_records(None if records is None else records.absolute())
     get_ready()  # The first clip does not wait for the landmark library.
     # Flags are named with an underscore in place of the dot.
     options = OPTIONS | {"server.port": port, "server.headless": not _has_display()}

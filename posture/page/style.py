@@ -57,6 +57,12 @@ SHOW_OUTCOME = """<script>document.getElementById("outcome")?.scrollIntoView({be
 _MARKUP = re.compile(r"([\\`*_{}\[\]<>#+!|~$:&@^=-])")
 """All that markdown, its formulas, its colours and its pictures begin with."""
 
+_ADDRESS = re.compile(r"(https?(?=:)|www(?=\.)|@)", re.IGNORECASE)
+"""What an address in plain text begins with, or holds: the browser's markdown makes a link of it whatever is escaped."""
+
+NO_BREAK = "\u2060"
+"""A letter without width that may stand anywhere in a text; after it an address is none any more."""
+
 
 def tag(name: str, text: str, style: str = "") -> str:
     """An HTML element with escaped text.
@@ -82,4 +88,4 @@ def no_markup(text: str) -> str:
     text : str
         Anything.
     """
-    return _MARKUP.sub(r"\\\1", " ".join(text.split()))
+    return _MARKUP.sub(r"\\\1", _ADDRESS.sub(rf"\1{NO_BREAK}", " ".join(text.split())))

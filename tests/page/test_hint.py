@@ -16,9 +16,13 @@ from posture.clinic.sentences import CAUTIONS, OUTCOMES, SIDES
 from posture.errors import FindingsError
 from posture.measure import Settings, read_clip
 from posture.page import hint as hint_page
+from posture.page.others import Others
 from posture.page.sheet import widget_key
+from posture.report.strip import AS_FACED
 from posture.summary.record import Conditions, Mirrored, Summary
+from tests.clinic.made import clip
 from tests.page.conftest import made_clip, made_person
+from tests.page.test_others import asked
 
 SIDE = re.compile(r"\b(right|left)\b", re.IGNORECASE)
 
@@ -39,19 +43,22 @@ EVERYTHING = OF_RIGHT_OBLIQUE | {
 
 
 def made_summary(tilt_deg: float = -14.0, mirrored: Mirrored = "no", conditions: Conditions = ON_TARGET) -> Summary:
-    return read_clip(made_clip([made_person(1, tilt_deg)]), Settings(mirrored=mirrored), conditions, None).summary
+    return read_clip(
+        made_clip([made_person(1, tilt_deg)]), Settings(mirrored=mirrored, roll_deg=0.0, pitch_deg=0.0), conditions, None
+    ).summary
 
 
-def show(summary: Summary, suspected: str = "unknown", **findings: Any) -> AppTest:
+def show(summary: Summary, suspected: str = "unknown", others: Others | None = None, **findings: Any) -> AppTest:
     """The hint alone."""
 
     # Its text is run by itself: it can name nothing of this file, in its types neither.
-    def script(summary, suspected, findings):  # type: ignore[no-untyped-def]
+    def script(summary, suspected, findings, others):  # type: ignore[no-untyped-def]
         from posture.page.hint import draw_hint
 
-        draw_hint(summary, suspected, findings)
+        draw_hint(summary, suspected, findings, others)
 
-    kwargs = {"summary": summary, "suspected": suspected, "findings": Findings.model_validate(findings)}
+    found = Findings.model_validate(findings)
+    kwargs = {"summary": summary, "suspected": suspected, "findings": found, "others": others}
     page = AppTest.from_function(script, kwargs=kwargs, default_timeout=30).run()
     assert not page.exception
     return page
@@ -203,6 +210,96 @@ def test_also_fits_and_cautions_are_shown_whole():
     for row in hint.also_fits:
         assert all(re.sub(r"\s+", " ", part) in shown for part in (row.cause, row.separates, row.speed))
     assert all(text in shown for text in (*hint.next, *hint.cautions))
+
+
+LIKE: dict[str, Any] = {"position": "sitting", "age_months": 60, "camera_height": "eye level"}
+OPEN_CLIP = clip(-14, **LIKE)
+COVERED = tuple(clip(-3, covered_eye=eye, covered_minutes=30.0, **LIKE) for eye in ("right", "left"))
+
+
+def strips(page: AppTest) -> list[str]:
+    """Alternative texts of the pictures that lay clips beside each other."""
+    return re.findall(rf'alt="{hint_page.STRIP_WORDS}"', source(page))
+
+
+def test_other_clips_reach_the_hint_and_are_drawn():
+    page = show(OPEN_CLIP, "right", Others(COVERED), red_flags=[])
+    hint = hint_of([OPEN_CLIP, *COVERED], "right", Findings(red_flags=[]))
+    assert "relieved by either eye" in [line.finding for line in hint.evidence]
+    assert "Relieved by either eye (moderate)" in words(page)
+    assert "What changes the tilt" in words(page)
+    assert len(strips(page)) == 2
+    alone = show(OPEN_CLIP, "right", red_flags=[])
+    assert strips(alone) == []
+    assert "What changes the tilt" not in words(alone)
+
+
+def test_comparison_under_other_demand_is_drawn_and_said():
+    clips = [clip(tilt, correction=worn, **LIKE) for tilt, worn in ((-14, "none"), (-4, "glasses"))]
+    page = show(clips[0], "right", Others((clips[1],)), red_flags=[])
+    assert len(strips(page)) == 2
+    assert "smaller by 10" in words(page)
+
+
+def test_expected_heads_are_beside_the_clip_that_counts():
+    def outlines(shown: Summary, *others: Summary) -> list[str]:
+        found = pictures(show(shown, "right", Others(others), red_flags=[]))
+        return re.findall(r' d="([^"]+)"', next(svg for svg in found if 'id="wide-measured"' in svg))
+
+    # The clip that is shown was filmed under cover; the open one was ticked.
+    assert outlines(COVERED[0], OPEN_CLIP) == outlines(OPEN_CLIP, COVERED[0])
+    assert outlines(COVERED[0], OPEN_CLIP) != outlines(COVERED[0])
+
+
+def test_a_referral_of_today_is_not_beside_a_comparison_either():
+    assert strips(show(OPEN_CLIP, "right", Others(COVERED), red_flags=["drowsy"])) == []
+    assert len(strips(show(OPEN_CLIP, "right", Others(COVERED), red_flags=["mass"]))) == 2
+
+
+def test_no_comparison_is_drawn_under_the_age_for_a_hint():
+    clips = [clip(tilt, correction=worn, **(LIKE | {"age_months": 2})) for tilt, worn in ((-14, "none"), (-4, "glasses"))]
+    assert strips(show(clips[0], "right", Others((clips[1],)), red_flags=[])) == []
+
+
+@pytest.mark.parametrize("which", [0, 1])
+def test_no_side_beside_a_clip_without_one(which: int):
+    clips = [
+        clip(tilt, correction=worn, sided=k != which, **LIKE) for k, (tilt, worn) in enumerate(((-14, "none"), (-4, "glasses")))
+    ]
+    page = show(clips[0], "right", Others((clips[1],)), red_flags=[])
+    assert len(strips(page)) == 2
+    found = [svg for svg in pictures(page) if AS_FACED.strip() in svg or "size of the tilt" in svg or "tilts" in svg]
+    assert found
+    assert not any(re.search(r"ear\b|child's (right|left)", svg) for svg in found)
+    # The shown clip has no side: nothing on the page names one.
+    if which == 0:
+        assert not SIDE.search(words(page))
+
+
+def test_covered_clips_of_known_side_beside_one_without_name_no_eye():
+    page = show(clip(-14, sided=False, **LIKE), "right", Others(COVERED), red_flags=[])
+    assert not SIDE.search(words(page))
+    assert strips(page) == []
+
+
+@pytest.mark.parametrize(
+    ("findings", "sided", "drawn"),
+    [
+        ({"red_flags": [], "neck_safe": True}, (True, True), True),
+        ({"red_flags": [], "neck_safe": True}, (False, False), True),
+        ({"red_flags": [], "neck_safe": True}, (False, True), False),
+        ({"red_flags": []}, (True, True), False),
+        ({"red_flags": [], "neck_safe": False}, (True, True), False),
+        ({"red_flags": ["drowsy"], "neck_safe": True}, (True, True), False),
+    ],
+    ids=["screened", "no side", "side of one only", "not screened", "must not move", "today"],
+)
+def test_what_was_asked_is_drawn_once_the_neck_is_screened(findings: dict[str, Any], sided: tuple[bool, bool], drawn: bool):
+    page = show(clip(-14, sided=sided[0], **LIKE), "right", Others((), (asked(sided=sided[1]),)), **findings)
+    assert (f'alt="{hint_page.ASKED_WORDS}"' in source(page)) is drawn
+    if not sided[0]:
+        assert not SIDE.search(words(page))
+    assert ("shown when the neck screen is answered" in words(page)) is (findings.get("neck_safe") is not True)
 
 
 def test_every_text_is_escaped(monkeypatch: pytest.MonkeyPatch):

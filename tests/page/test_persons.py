@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from posture.page import persons
+from posture.page import asked, family, persons
 from tests.page.conftest import made_clip, made_person, made_portrait
 from tests.page.test_page import upload, words
 
@@ -27,7 +27,8 @@ def two(measurer, **changes) -> None:
 
 def folded(page) -> list[str]:
     """What is folded away of the persons, not of the filming and of what is settled by eye."""
-    return [e.label for e in page.expander if not e.label.startswith(("More about", "Upright", "Side", "Which side"))]
+    others = ("More about", "Upright", "Side", "Which side", asked.TITLE, family.HOME, family.REPLAY)
+    return [e.label for e in page.expander if not e.label.startswith(others)]
 
 
 def buttons(page) -> dict[str, bool]:
