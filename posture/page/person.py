@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from datetime import date
 from functools import partial
 
 import streamlit as st
@@ -14,6 +15,7 @@ from posture.clinic.course import Course, course_of
 from posture.clinic.dates import say_age
 from posture.clinic.sentences import CHANGES
 from posture.clinic.urgency import urgency_of
+from posture.clinic.visits import visit_sentences, visits_after
 from posture.errors import ChangedMeanwhileError, PostureError
 from posture.page.ask import ask_person, known_of
 from posture.page.before_after import draw_before_after, since_surgery
@@ -149,6 +151,9 @@ def _draw_years(child: ChildFile, course: Course, change: Change | None) -> None
     if more := cautions[FIRST_CAUTIONS:]:
         with st.expander(f"{len(more)} more things to keep in mind"):
             st.html(list_html(more))
+    filmed = [None if clip.filmed_on is None else str(clip.filmed_on) for clip in child.clips]
+    if due := visit_sentences(visits_after(child.happened, filmed, date.today())):
+        st.html(tag("p", "Visits, as published practice has them", "p-head") + list_html(due))
     draw_clips(child)
 
 

@@ -51,6 +51,12 @@ def test_answer_stands_first(open_page, private):
     assert text.count('class="k-row"') == 9
 
 
+def test_visits_after_surgery_are_suggested_with_their_source(open_page):
+    text = seen_text(to_child(open_page(), add_child()))
+    assert "Filming again is suggested now: 24 months or more after surgery [90]." in text
+    assert "3 to 6 months" not in text
+
+
 def test_every_section_is_drawn(open_page, private):
     child = add_child()
     page = to_child(open_page(), child)
