@@ -1,5 +1,6 @@
 """What all tests share: the top folder on the path, a photograph of a face, and tracks with known answers."""
 
+import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -15,6 +16,15 @@ if ROOT not in sys.path:
 from posture.geometry.angles import line_of_sight, posture_matrix  # noqa: E402
 from posture.signal.reading import ReadSettings, ReadTrack, read_track  # noqa: E402
 from posture.signal.track import HeadTrack  # noqa: E402
+
+LEAST_WORKERS = 3
+"""Tests that film wait for the camera most of the time, so that two processors are busy with three workers."""
+
+
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
+    """How many processes test."""
+    return max(LEAST_WORKERS, os.cpu_count() or 1)
+
 
 MakeTrack = Callable[..., HeadTrack]
 MakeRead = Callable[..., ReadTrack]

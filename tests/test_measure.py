@@ -19,6 +19,7 @@ from posture.geometry.angles import FACING, camera_matrix, posture_angles
 from posture.geometry.lens import Lens, lens_of, refit
 from posture.measure import Measurement, Settings, measure_clip, read_chin_zero, read_clip, read_conditions
 from posture.see import SeenClip, SeenPerson
+from posture.signal.asked import Asked
 from posture.signal.chin_zero import ChinZero
 from posture.signal.interval import Z95
 from posture.signal.track import HeadTrack
@@ -368,20 +369,37 @@ DIFFERENT: dict[str, list[Any]] = {
     "head_set": [(), ((1.0, 2.0),), ((1.0, 2.0), (3.0, 4.0)), ((12.0, 3.0),), ((1.0, 23.0),)],
     "chin_zero": [None, ChinZero(0.0, 4.5, 1), ChinZero(-5.0, 4.5, 1), ChinZero(-5.0, 2.6, 1), ChinZero(-5.0, 4.5, 3),
                   ChinZero(-12.34561, 4.5, 1), ChinZero(-12.34564, 4.5, 1)],
+    "mirrored_from": [None, "the recording", "a second witness"],
+    "asked": [(), (Asked("turn right", 1.0, 2.0),), (Asked("turn left", 1.0, 2.0),), (Asked("turn right", 1.0, 2.5),),
+              (Asked("turn right", 1.0, 2.0), Asked("turn left", 3.0, 4.0))],
 }  # fmt: skip
 """Values of each setting of which no two are equal."""
 
 
+SAID_WHERE_SET = {"mirrored_from", "asked", "passive"}
+"""Settings that are stated only where something was set."""
+
+
 def test_every_setting_is_tried() -> None:
-    assert set(DIFFERENT) == {field.name for field in fields(Settings)}
+    # Who moved the head says something only of what was asked, see below.
+    assert {*DIFFERENT, "passive"} == {field.name for field in fields(Settings)}
+
+
+def test_who_moved_the_head_is_stated_with_what_was_asked() -> None:
+    asked = (Asked("turn right", 1.0, 2.0),)
+    stated = [Settings(mirrored="no", asked=asked, passive=passive).stated()["asked"] for passive in (False, True)]
+    assert stated[0] != stated[1]
+    assert Settings(passive=True).stated() == Settings().stated()
 
 
 @pytest.mark.parametrize("name", DIFFERENT)
 def test_settings_are_stated_alike_exactly_where_they_are_equal(name: str) -> None:
-    settings = [Settings(**{name: value}) for value in DIFFERENT[name]]
+    # While mirroring is unknown what was asked is stated without a side.
+    known = {"mirrored": "no"} if name == "asked" else {}
+    settings = [Settings(**known, **{name: value}) for value in DIFFERENT[name]]
     for k, one in enumerate(settings):
         for j, other in enumerate(settings):
-            assert (one.stated() == other.stated()) == (k == j), (one.stated()[name], other.stated()[name])
+            assert (one.stated() == other.stated()) == (k == j), (one.stated().get(name), other.stated().get(name))
     # Nothing else moves with it.
     rest = [{key: value for key, value in s.stated().items() if key != name} for s in settings]
     assert all(r == rest[0] for r in rest)
@@ -391,7 +409,7 @@ def test_settings_are_stated_alike_exactly_where_they_are_equal(name: str) -> No
 def test_stated_settings_are_plain_and_outlast_json(name: str) -> None:
     for value in DIFFERENT[name]:
         stated = Settings(**{name: value}).stated()
-        assert set(stated) == {field.name for field in fields(Settings)}
+        assert set(stated) - SAID_WHERE_SET == {field.name for field in fields(Settings)} - SAID_WHERE_SET
         assert {type(v) for v in stated.values()} <= {str, float, int, type(None)}
         assert json.loads(json.dumps(stated, allow_nan=False)) == stated
 
