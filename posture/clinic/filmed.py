@@ -107,7 +107,7 @@ def filmed_of(
     if any(one.reference == "gravity" for one in used):
         notes.append(EXAMINATION["trunk with gravity"].text)
     pair = _pair_of(usable, positions or {})
-    return Filmed(range_, ends, typed_passive, pair, tuple(dict.fromkeys(notes)), tuple(_pair_notes(pair)))
+    return Filmed(range_, ends, typed_passive, pair, tuple(dict.fromkeys(notes)), tuple(_pair_notes(pair, findings)))
 
 
 def with_filmed(findings: Findings, examinations: Sequence[Examination]) -> tuple[Findings, tuple[str, ...]]:
@@ -213,12 +213,27 @@ def _held(one: AskedRecord, sign: int) -> TiltHeld:
     )
 
 
-def _pair_notes(pair: TiltPair | None) -> list[str]:
-    """What is said of the head-tilt test."""
+def _pair_notes(pair: TiltPair | None, findings: Findings) -> list[str]:
+    """What is said of the head-tilt test, the examiner's prism dioptres beside it."""
     if pair is None:
         return []
     tilts = sorted(((abs(held.tilt_deg), side, held.held_s) for side, held in (("right", pair.right), ("left", pair.left))))
     words = ", ".join(f"{deg:.0f} degrees to the {side}, held for {held_s:.1f} s" for deg, side, held_s in reversed(tilts))
     key = "pair accepted" if pair.accepted else "pair refused"
     said = [EXAMINATION[key].text.format(tilts=words, reasons="; ".join(pair.reasons))]
+    if deviations := _say_deviations(findings):
+        said.append(EXAMINATION["pair beside"].text.format(deviations=deviations))
     return said + ([EXAMINATION["pair not known"].text.format(unknown="; ".join(pair.unknown))] if pair.unknown else [])
+
+
+def _say_deviations(findings: Findings) -> str:
+    """The vertical deviation entered for the tilt to each shoulder, the larger first; empty where none was."""
+    entered = findings.hypertropia_pd
+    tilted = {"right": entered.tilt_right, "left": entered.tilt_left} if entered else {}
+    known = [(abs(pd), side, pd) for side, pd in tilted.items() if pd is not None]
+    return ", ".join(f"{_say_deviation(pd)} on tilt to the {side}" for _, side, pd in sorted(known, reverse=True))
+
+
+def _say_deviation(pd: float) -> str:
+    """A vertical deviation in words."""
+    return f"the {'right' if pd > 0 else 'left'} eye higher by {abs(pd):g} prism dioptres" if pd else "no vertical deviation"

@@ -62,6 +62,8 @@ REFERENCES: dict[int, str] = {
     85: "Merino Sanz et al., Indian J Ophthalmol 2017;65:723",
     86: "Littlewood and Burke, Br Ir Orthopt J 2021",
     88: "Graefes Arch Clin Exp Ophthalmol 2009, PMC2686801",
+    89: "Kestenbaum dosage, 34 people",
+    90: "Kuziel et al., Front Ophthalmol 2023;3:1247385",
     92: "Graf et al., Graefes Arch Clin Exp Ophthalmol 2019",
     93: "Am J Ophthalmol 2020;217:68",
     95: "Velez et al., J AAPOS 2000;4:233",

@@ -677,6 +677,7 @@ EXAMINATION = _by_key(
     ),
     ("pair accepted", "Filmed head-tilt test: {tilts}; the two may be compared.", PRACTICE),
     ("pair refused", "Filmed head-tilt test: {tilts}; the two may not be compared: {reasons}.", PRACTICE),
+    ("pair beside", "Filmed head-tilt test: entered beside it, {deviations}.", PRACTICE),
     ("pair not known", "Of the filmed head-tilt test it is not known: {unknown}.", PRACTICE),
 )
 
@@ -897,6 +898,14 @@ COURSES = _by_key(
     ("unlike", "Filmed under other conditions than most: {which}.", PRACTICE),
 )
 
+# --- Visits after surgery. ---
+
+VISITS = _by_key(
+    ("due", "Filming again is suggested now: {when} {source}.", "[89]; [90]; [92]"),
+    ("next", "Next time suggested: from {date}, {when} {source}.", "[89]; [90]; [92]"),
+    ("masked", "A masked second side showed 9.8 weeks after surgery on average, 5 days to 11 months [15].", "[15]"),
+)
+
 # --- All tables, in the order in which a clinician would read them. ---
 
 TABLES: dict[str, dict[str, Sentence]] = {
@@ -916,6 +925,7 @@ TABLES: dict[str, dict[str, Sentence]] = {
     "What goes with a neck range": NECK_NOTES,
     "Change between two recordings": CHANGES,
     "A course of films and pictures over years": COURSES,
+    "Visits after surgery": VISITS,
     "What to do next": NEXT,
     "Cautions": CAUTIONS,
 }

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from posture.clinic.dates import DAYS_PER_MONTH, MONTHS, Event, When, when_if_clear
+from posture.clinic.sentences import VISITS
 
 
 @dataclass(frozen=True)
@@ -27,9 +28,6 @@ class Published:
 PUBLISHED = (Published(3, 6, "[89] [92]"), Published(8, 15, "[92]"), Published(24, None, "[90]"))
 """Head turns in nystagmus, the only series with a plan of visits in months: results at 3 to 6 months, again at 8 to 15 with a drift back of
 some degrees [92], and from 24 months on, when the result foretells the last one [90]. Those of superior oblique palsies give means only."""
-
-MASKED_WEEKS = 9.8
-"""A masked second side showed so long after surgery on average, 5 days to 11 months [15]."""
 
 
 @dataclass(frozen=True)
@@ -93,15 +91,12 @@ def visit_sentences(visits: Iterable[Visit]) -> list[str]:
     list of str
     """
     said = [
-        f"Filming again is suggested now: {visit.published.say()} {visit.published.source}." for visit in _in(visits, "due")
+        VISITS["due"].text.format(when=visit.published.say(), source=visit.published.source) for visit in _in(visits, "due")
     ]
     for visit in _in(visits, "to come")[:1]:
-        said.append(
-            f"Next time suggested: from {visit.first.day} {MONTHS[visit.first.month - 1]} {visit.first.year}, {visit.published.say()} {visit.published.source}."
-        )
-    if said:
-        said.append(f"A masked second side showed {MASKED_WEEKS:g} weeks after surgery on average, 5 days to 11 months [15].")
-    return said
+        day = f"{visit.first.day} {MONTHS[visit.first.month - 1]} {visit.first.year}"
+        said.append(VISITS["next"].text.format(date=day, when=visit.published.say(), source=visit.published.source))
+    return [*said, VISITS["masked"].text] if said else []
 
 
 def _in(visits: Iterable[Visit], state: str) -> list[Visit]:

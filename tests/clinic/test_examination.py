@@ -362,6 +362,22 @@ def test_the_pair_enters_the_cautions_only_with_sides() -> None:
         assert any("Filmed head-tilt test" in caution for caution in found.cautions) is sided
 
 
+@pytest.mark.parametrize(
+    ("pd", "said"),
+    [
+        ({"tilt_right": 20.0, "tilt_left": 4.0},
+         "the right eye higher by 20 prism dioptres on tilt to the right, the right eye higher by 4 prism dioptres on tilt to the left"),
+        ({"tilt_left": -12.0}, "entered beside it, the left eye higher by 12 prism dioptres on tilt to the left."),
+        ({"tilt_right": 0.0}, "no vertical deviation on tilt to the right"),
+    ],
+)  # fmt: skip
+def test_the_examiners_prism_dioptres_stand_beside_the_pair(pd: dict[str, float], said: str) -> None:
+    film = examination({"tilt right": 30.0, "tilt left": 29.0})
+    notes = filmed_of(Findings(**SAFE, hypertropia_pd=pd), [film]).pair_notes
+    assert said in notes[1]
+    assert not any("prism" in note for note in filmed_of(Findings(**SAFE), [film]).pair_notes)
+
+
 def test_a_mirrored_child_gives_the_mirrored_hint() -> None:
     film = examination(TIGHT_RIGHT_FILM | {"turn right": 20.0, "turn left": "at least 45"})
     findings = Findings(**INFANT)

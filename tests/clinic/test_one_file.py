@@ -74,6 +74,7 @@ USED_BY = {
     "CAUSES": ("also_fits",),
     "CHANGES": ("change", "change_cautions", "change_words", "pairs"),
     "COURSES": ("course", "course_words"),
+    "VISITS": ("visits",),
 }
 """Table -> the modules that choose its rows by their keys."""
 
