@@ -114,6 +114,7 @@ function move(state, event) {
 function release(state, event) {
   const drag = state.drag;
   if (!drag || event.pointerId !== drag.pointer) return;
+  move(state, event); // A busy browser may have left out the last movements.
   state.drag = null;
   if (drag.isNew) {
     const tooMany = state.lines.filter((line) => line.kind === drag.line.kind).length > MOST[drag.line.kind];

@@ -180,13 +180,16 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser.add_argument("--per-head", type=int, default=PER_HEAD, help=f"pictures of a head in a cell (default {PER_HEAD})")
     parser.add_argument("--condition", action="append", choices=CONDITIONS, help="only this one; may be given again")
     parser.add_argument("--heights", type=_bands, default=list(BANDS_PX), help="bands of face height, as 25-35,90-190")
-    parser.add_argument("--head", action="append", choices=head_names(), help="only this one; may be given again")
+    parser.add_argument("--head", action="append", metavar="NAME", help="only this one; may be given again")
     parser.add_argument("--seed", type=int, default=SEED, help=f"of postures and noise (default {SEED})")
     parser.add_argument("--workers", type=int, default=1, help="processes (default 1)")
     parser.add_argument("--rows", type=Path, help="keep a row for every picture in this CSV file")
     parser.add_argument("--from", dest="kept", type=Path, help="read rows that were kept instead of measuring")
     parser.add_argument("--table", action="store_true", help="print the uncertainty of the landmarks as JSON, nothing else")
     given = parser.parse_args(argv)
+    # Rows that were kept need no heads.
+    if unknown := set(given.head or ()) - set(head_names() if given.head else ()):
+        parser.error(f"Expected --head out of {', '.join(head_names())}; '{', '.join(sorted(unknown))}' came.")
     rows: list[Row] = []
     if given.kept is not None:
         rows = read_rows(given.kept)
