@@ -19,8 +19,9 @@ from posture.audit.consent import (
     decisions_of_list,
     decisions_of_records,
 )
-from posture.audit.run import NOT_REACHED, RESULTS, STEM_FIGURES, Audit, clips_in, run_audit
+from posture.audit.run import NOT_REACHED, RESULTS, Audit, clips_in, run_audit
 from posture.audit.table import COLUMNS, TABLE_NAME
+from posture.batch.folder import STEM_FIGURES
 from posture.errors import ClipError, ConsentError, FaultError, OutputError
 from posture.measure import Settings
 from posture.records.clips import clip_of
@@ -435,7 +436,7 @@ def test_the_command_asks_the_records(tmp_path: Path, monkeypatch: pytest.Monkey
     tried: list = []
     measured, path = made_measured(), tmp_path / "r.sqlite"
     monkeypatch.setattr(
-        "posture.audit.run._sha256_of", lambda clip: measured.summary.clip.sha256 if "a" in clip.stem else "e" * 64
+        "posture.audit.run.sha256_of", lambda clip: measured.summary.clip.sha256 if "a" in clip.stem else "e" * 64
     )
     (tmp_path / "clips").mkdir()
     for name in ("a.mp4", "b.mp4"):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import re
 import time
 from collections.abc import Callable, Collection, Mapping, Sequence
@@ -13,10 +12,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 from posture.audit.consent import NO_CONSENT, Decision
-from posture.audit.table import Row, check_free, plain_row, result_row, write_table
+from posture.audit.table import Row, check_table_free, plain_row, result_row, write_table
 from posture.batch.child import Job, Work, measure_job
 from posture.batch.children import STALL_S
 from posture.batch.clips import OnShare, Outcome, measure_clips
+from posture.batch.folder import STEM_FIGURES, files_of, sha256_of, stem_of
 from posture.errors import ClipError, OutputError
 
 if TYPE_CHECKING:
@@ -26,16 +26,8 @@ if TYPE_CHECKING:
 RESULTS = "results"
 """Folder for the results, beside the table."""
 
-STEM_FIGURES = 16
-"""Results are called by so many figures of the hash of their clip, never by its file: file names are children's names."""
-
 WRITE_EVERY_S = 30.0
 """The table on disk is never older than this: what a computer that is switched off at night may lose of it, and nothing measured."""
-
-DOCUMENTS = frozenset(
-    {".csv", ".txt", ".md", ".json", ".pdf", ".html", ".doc", ".docx", ".xls", ".xlsx", ".ods", ".ini", ".db", ".lnk"}
-)
-"""Endings of what lies beside clips and is none. Any other file counts as a clip, so that none with a rare ending is left out."""
 
 NOT_REACHED = "Not reached yet: the audit has not come to its end. Run it again, and it goes on from here."
 
@@ -100,19 +92,11 @@ def clips_in(folder: Path, leave_out: Collection[Path] = ()) -> list[AuditClip]:
     ClipError
         If the folder cannot be read or holds none.
     """
-    from posture.clip.source import is_network_path
-
-    if is_network_path(str(folder)):
-        raise ClipError("Expected a folder on this computer; came a network path. Copy the clips to this computer first.")
     others = {path.resolve() for path in leave_out}
-    try:
-        paths = sorted(path for path in folder.resolve().iterdir() if path.is_file() and not path.name.startswith("."))
-    except OSError as error:
-        raise ClipError(f"Expected a folder of clips; it cannot be read ({error.strerror}). Give another.") from error
-    clips = [path for path in paths if path.suffix.lower() not in DOCUMENTS and path.resolve() not in others]
+    clips = [path for path in files_of(folder, "clips") if path.resolve() not in others]
     if not clips:
         raise ClipError("Expected clips in the folder; it holds none. Give the folder in which they lie, not one above it.")
-    return [AuditClip(path, _sha256_of(path)) for path in clips]
+    return [AuditClip(path, sha256_of(path)) for path in clips]
 
 
 def run_audit(
@@ -159,9 +143,9 @@ def run_audit(
     ModelError
         If no clip can be measured at all.
     """
-    check_free(folder)
+    check_table_free(folder)
     allowed = {sha256 for sha256, decision in decisions.items() if decision.answer == "allowed"}
-    removed = _remove_others(folder / RESULTS, {sha256[:STEM_FIGURES] for sha256 in allowed})
+    removed = _remove_others(folder / RESULTS, {stem_of(sha256) for sha256 in allowed})
     once = {clip.sha256 or str(clip.path): clip for clip in reversed(clips)}
     tried = [clip for clip in once.values() if clip.sha256 in allowed]
     skipped = [(clip, _answer(clip, decisions)) for clip in once.values() if clip.sha256 not in allowed]
@@ -206,7 +190,7 @@ class _Nameless:
 
     def save(self, folder: Path, stem: str) -> tuple[Path, Path]:
         """Save it, the name of the file aside."""
-        return self._measured.save(folder, self.summary.clip.sha256[:STEM_FIGURES])
+        return self._measured.save(folder, stem_of(self.summary.clip.sha256))
 
 
 def _measure_nameless(work: Work, expected: Mapping[str, str], job: Job, on_frame: OnFrame) -> Measurement:
@@ -240,12 +224,3 @@ def _remove_others(folder: Path, stems: Collection[str]) -> int:
             ) from error
         removed.add(match[1])
     return len(removed)
-
-
-def _sha256_of(path: Path) -> str:
-    """The hash of a file; empty when it cannot be read."""
-    try:
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError:
-        return ""

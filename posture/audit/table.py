@@ -9,11 +9,11 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from posture.batch.clips import Outcome
-from posture.batch.table import printable
+from posture.batch.table import check_free, printable, steady_of, why_not_all
 from posture.errors import OutputError
 from posture.records.table import Cell, safe_cell
 from posture.summary.files import write_whole
-from posture.summary.record import Check, Conditions, Interval, Summary
+from posture.summary.record import Conditions, Interval, Summary
 
 TABLE_NAME = "audit.csv"
 
@@ -75,7 +75,7 @@ def result_row(code: str, sha256: str, outcome: Outcome) -> Row:
     if summary is None:
         return plain_row(code, sha256, "not measured", _nameless(outcome))
     has_numbers = bool(summary.habitual or summary.unsided or summary.moment)
-    row = plain_row(code, sha256, "measured" if has_numbers else "not measured", _why_not_all(summary))
+    row = plain_row(code, sha256, "measured" if has_numbers else "not measured", why_not_all(summary))
     return row | _numbers(summary) | {
         "sided": summary.sided,
         "warned": _names(summary, "warn"),
@@ -106,23 +106,14 @@ def table_text(rows: Iterable[Row]) -> str:
     return text.getvalue()
 
 
-def check_free(folder: Path) -> None:
+def check_table_free(folder: Path) -> None:
     """Refuse a folder in which something else has the name of the table.
 
     Raises
     ------
     OutputError
     """
-    head = ",".join(COLUMNS[:4]) + ","
-    try:
-        with (folder / TABLE_NAME).open(encoding="utf-8", errors="replace") as file:
-            is_ours = file.read(len(head)) == head
-    except FileNotFoundError:
-        is_ours = True
-    except OSError:
-        is_ours = False
-    if not is_ours:
-        raise OutputError(f"Expected '{TABLE_NAME}' to be free; it holds something else and is kept. Choose another --out.")
+    check_free(folder / TABLE_NAME, ",".join(COLUMNS[:4]) + ",")
 
 
 def write_table(folder: Path, rows: Iterable[Row]) -> Path:
@@ -151,16 +142,6 @@ def _nameless(outcome: Outcome) -> str:
     return text
 
 
-def _why_not_all(summary: Summary) -> str:
-    """The first sentences of the checks that say why something was not measured."""
-    reasons = [check for check in summary.checks if check.level == "fail"]
-    if summary.habitual is None and not reasons:
-        reasons = [check for check in summary.checks if check.name == "one posture"]
-    if not summary.sided:
-        reasons += [check for check in summary.checks if check.name == "mirroring"]
-    return " ".join(f"{check.text.split('. ')[0].rstrip('.')}." for check in reasons)
-
-
 def _names(summary: Summary, level: str) -> str:
     """The checks of a level, in their order."""
     return "; ".join(check.name for check in summary.checks if check.level == level)
@@ -175,7 +156,7 @@ def _numbers(summary: Summary) -> Row:
         row |= _interval(name, getattr(source, name, None))
     for name in SIZES:
         row |= _interval(name, None if summary.sided else getattr(summary.unsided, name, None))
-    steady_s, spells = _steady(summary)
+    steady_s, spells = steady_of(summary) or (None, None)
     return row | {"steady_s": steady_s, "spells": spells}
 
 
@@ -185,17 +166,3 @@ def _interval(name: str, angle: Interval | None) -> Row:
         return {}
     values = (angle.value, angle.low, angle.high)
     return {column: f"{round(value, 2) + 0.0:.2f}" for column, value in zip(_three(name), values, strict=True)}
-
-
-def _steady(summary: Summary) -> tuple[str | None, str | None]:
-    """Whole seconds of steady time and the number of spells."""
-    if summary.habitual:
-        return f"{summary.habitual.steady_s:.0f}", str(summary.habitual.spells)
-    # Without a habitual posture with sides only the check says it.
-    match = next((m for check in summary.checks if check.name == "steady time" and (m := _told(check))), None)
-    return (f"{float(match[1]):.0f}", match[2]) if match else (None, None)
-
-
-def _told(check: Check) -> re.Match[str] | None:
-    """Seconds and spells in the text of the check of the steady time."""
-    return re.search(r"([\d.]+) s of steady time in (\d+) spell", check.text)

@@ -177,6 +177,58 @@ class Child:
         )
 
 
+class Children:
+    """Several children at work, each with the number of its job. Leaving ``with`` ends those that still run.
+
+    Parameters
+    ----------
+    workers : int
+        How many work at a time, 1 or more.
+    on_share : callable
+        Told the number of a job that goes on and the share of it that is done (None: not known).
+    stall_s, work
+        As of `Child`.
+    """
+
+    def __init__(
+        self, workers: int, on_share: Callable[[int, float | None], None], *, stall_s: float = STALL_S, work: Work = measure_job
+    ) -> None:
+        self._workers, self._on_share, self._stall_s, self._work = workers, on_share, stall_s, work
+        self._running: dict[int, Child] = {}
+
+    def __enter__(self) -> Children:
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        for child in self._running.values():
+            child.end()
+
+    def __len__(self) -> int:
+        """How many work."""
+        return len(self._running)
+
+    @property
+    def has_room(self) -> bool:
+        """Whether one more may begin."""
+        return len(self._running) < self._workers
+
+    def begin(self, number: int, job: Job) -> None:
+        """Start a child for a job."""
+        self._running[number] = Child(job, beside_others=self._workers > 1, stall_s=self._stall_s, work=self._work)
+        self._on_share(number, 0.0)
+
+    def ended(self) -> Iterator[tuple[int, Child, Finished]]:
+        """Listen for a moment to all that work; gives those that have ended, with what came of them."""
+        wait([child.connection for child in self._running.values()], TICK_S)
+        for number, child in list(self._running.items()):
+            finished = child.look()
+            if finished is None:
+                self._on_share(number, child.progress.share)
+                continue
+            del self._running[number]
+            yield number, child, finished
+
+
 def measure_in_child(
     job: Job,
     on_progress: Callable[[Progress], None] = lambda progress: None,

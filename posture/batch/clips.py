@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from multiprocessing.connection import wait
 from pathlib import Path
 
 from posture.batch.child import Finished, Job, Work, measure_job
-from posture.batch.children import STALL_S, TICK_S, Child
+from posture.batch.children import STALL_S, Children
 from posture.batch.earlier import EarlierResults, summary_at
 from posture.errors import ModelError, OutputError, PostureError
 from posture.summary.files import sweep_unfinished
@@ -91,28 +90,17 @@ def measure_clips(
     earlier = EarlierResults(folder, jobs) if resume else None
     first_of_stem = _first_of_stem(jobs)
     waiting = deque(enumerate(jobs))
-    running: dict[int, Child] = {}
-    try:
+    with Children(workers, on_progress, stall_s=stall_s, work=work) as running:
         while waiting or running:
-            while waiting and len(running) < workers:
+            while waiting and running.has_room:
                 number, job = waiting.popleft()
                 found = earlier.find(job) if earlier else None
                 if found is not None:
                     yield Outcome(number, job, found.summary, None, 0.0, True, found.paths)
                     continue
-                running[number] = Child(job, beside_others=workers > 1, stall_s=stall_s, work=work)
-                on_progress(number, 0.0)
-            wait([child.connection for child in running.values()], TICK_S)
-            for number, child in list(running.items()):
-                finished = child.look()
-                if finished is None:
-                    on_progress(number, child.progress.share)
-                    continue
-                del running[number]
+                running.begin(number, job)
+            for number, child, finished in running.ended():
                 yield _kept(number, jobs[number], finished, child.seconds, folder, number in first_of_stem)
-    finally:
-        for child in running.values():
-            child.end()
 
 
 def in_order(outcomes: Iterable[Outcome]) -> Iterator[Outcome]:

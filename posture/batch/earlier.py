@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
@@ -10,6 +9,7 @@ from pathlib import Path
 
 from posture import __version__
 from posture.batch.child import Job
+from posture.batch.folder import sha256_of
 from posture.clip.clip import PHOTOGRAPH_DATE, VIDEO_DATE
 from posture.errors import RecordError
 from posture.face.model import MODEL_SHA256, POSE_MODEL_SHA256
@@ -67,7 +67,7 @@ class EarlierResults:
         Earlier or None
         """
         alike = [earlier for earlier in self._all if _is_alike(job, earlier.summary)]
-        sha256 = _sha256_of(job.path) if alike else None
+        sha256 = (sha256_of(job.path) or None) if alike else None
         same = [earlier for earlier in alike if earlier.summary.clip.sha256 == sha256]
         own = [earlier for earlier in same if job.path.stem in _stems_of(earlier)]
         of_no_other = [earlier for earlier in same if self._stems.isdisjoint(_stems_of(earlier))]
@@ -86,17 +86,6 @@ def _stems_of(earlier: Earlier) -> set[str]:
     """The stems of the clips to which a result may belong by its name, with and without a part of the sha256."""
     name = earlier.paths[1].name.removesuffix(SUMMARY_ENDING)
     return {name, name.removesuffix(f"-{earlier.summary.clip.sha256[:8]}")}
-
-
-def _sha256_of(path: Path) -> str | None:
-    """The sha256 of an ordinary file; None where there is none that can be read."""
-    try:
-        if not path.is_file():
-            return None
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
-    except (OSError, ValueError):
-        return None
 
 
 def _is_alike(job: Job, summary: Summary) -> bool:

@@ -30,6 +30,7 @@ COLUMNS = (
 NOT_MEASURED = "not measured"
 
 _FORMULA = re.compile(r"^[=+\-@\t\r]")
+_STEADY = re.compile(r"([\d.]+) s of steady time in (\d+) spell")
 _GAP = "  "
 
 
@@ -89,17 +90,33 @@ def write_results_csv(folder: Path, outcomes: Iterable[Outcome]) -> Path:
         If it cannot be written, or a file of that name is not one of ours.
     """
     path = folder / RESULTS_NAME
-    try:
-        with path.open(encoding="utf-8", errors="replace") as file:
-            ours = file.read(len(COLUMNS[0]) + 1) == f"{COLUMNS[0]},"
-    except FileNotFoundError:
-        ours = True
-    except OSError:
-        ours = False
-    if not ours:
-        raise OutputError(f"Expected '{RESULTS_NAME}' to be free; it holds something else and is kept. Choose another --out.")
+    check_free(path, f"{COLUMNS[0]},")
     write_whole(path, results_csv(outcomes))
     return path
+
+
+def check_free(path: Path, head: str) -> None:
+    """Refuse to write a table over something else.
+
+    Parameters
+    ----------
+    path : Path
+    head : str
+        With which a table of ours begins.
+
+    Raises
+    ------
+    OutputError
+    """
+    try:
+        with path.open(encoding="utf-8", errors="replace") as file:
+            is_ours = file.read(len(head)) == head
+    except FileNotFoundError:
+        is_ours = True
+    except OSError:
+        is_ours = False
+    if not is_ours:
+        raise OutputError(f"Expected '{path.name}' to be free; it holds something else and is kept. Choose another --out.")
 
 
 def clip_name(outcome: Outcome) -> str:
@@ -143,15 +160,19 @@ def _say(name: str, angle: Interval) -> str:
     return f"{words} ({say_interval(name, angle)})"
 
 
-def _steady_s(summary: Summary | None) -> str:
-    """Whole seconds of steady time; nothing where the record holds none."""
-    if summary is None:
-        return ""
+def steady_of(summary: Summary) -> tuple[str, str] | None:
+    """Whole seconds of steady time and the number of spells; None where the record holds none."""
     if summary.habitual:
-        return f"{summary.habitual.steady_s:.0f}"
+        return f"{summary.habitual.steady_s:.0f}", str(summary.habitual.spells)
     # Without a habitual posture with sides only the check says it.
-    told = (re.search(r"([\d.]+) s of steady time", check.text) for check in summary.checks if check.name == "steady time")
-    return next((f"{float(match[1]):.0f}" for match in told if match), "")
+    told = (_STEADY.search(check.text) for check in summary.checks if check.name == "steady time")
+    return next(((f"{float(match[1]):.0f}", match[2]) for match in told if match), None)
+
+
+def _steady_s(summary: Summary | None) -> str:
+    """Whole seconds of steady time; nothing where there is none."""
+    steady = steady_of(summary) if summary else None
+    return steady[0] if steady else ""
 
 
 def _reason(outcome: Outcome) -> str:
@@ -159,6 +180,11 @@ def _reason(outcome: Outcome) -> str:
     summary = outcome.summary
     if summary is None:
         return printable(str(outcome.error))
+    return why_not_all(summary)
+
+
+def why_not_all(summary: Summary) -> str:
+    """The first sentences of the checks that say why something was not measured."""
     reasons = [check for check in summary.checks if check.level == "fail"]
     if summary.habitual is None and not reasons:
         reasons = [check for check in summary.checks if check.name == "one posture"]

@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass, replace
-from multiprocessing.connection import wait
 from typing import TYPE_CHECKING, cast
 
 from posture.batch.child import Job, measure_job
-from posture.batch.children import TICK_S, Child, measurement_of
+from posture.batch.children import Children, measurement_of
 from posture.errors import PostureError
 from posture.family.alike import FaceLooks, looks_of
 from posture.measure import Measurement
@@ -37,29 +36,18 @@ Measuring = Callable[[Sequence[Job], int, OnShare], Generator[Came, None, None]]
 
 def measure_in_children(jobs: Sequence[Job], workers: int, on_progress: OnShare) -> Generator[Came, None, None]:
     """Measure each in a process of its own; see `Measuring`."""
-    waiting, running = deque(enumerate(jobs)), dict[int, Child]()
-    try:
+    waiting = deque(enumerate(jobs))
+    # What comes back is unpickled as it was sent: a measurement with what the faces look like.
+    with Children(workers, on_progress, work=measure_and_look) as running:  # type: ignore[arg-type]
         while waiting or running:
-            while waiting and len(running) < workers:
-                number, job = waiting.popleft()
-                # What comes back is unpickled as it was sent: a measurement with what the faces look like.
-                running[number] = Child(job, beside_others=workers > 1, work=measure_and_look)  # type: ignore[arg-type]
-                on_progress(number, 0.0)
-            wait([child.connection for child in running.values()], TICK_S)
-            for number, child in list(running.items()):
-                finished = child.look()
-                if finished is None:
-                    on_progress(number, child.progress.share)
-                    continue
-                del running[number]
+            while waiting and running.has_room:
+                running.begin(*waiting.popleft())
+            for number, _, finished in running.ended():
                 on_progress(number, 1.0)
                 try:
                     yield number, cast(Looked, measurement_of(finished))
                 except PostureError as error:
                     yield number, error
-    finally:
-        for child in running.values():
-            child.end()
 
 
 def measure_and_look(job: Job, on_frame: OnFrame) -> Looked:

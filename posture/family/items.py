@@ -8,9 +8,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from posture.batch.folder import stem_of
 from posture.errors import PostureError
 from posture.family.alike import FaceLooks
-from posture.family.keeping import stem_of
 from posture.family.listing import Listed
 from posture.family.same_child import Doubt
 from posture.summary.record import Summary

@@ -9,6 +9,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from posture import __version__
+from posture.batch.folder import stem_of
 from posture.errors import OutputError, RecordsError
 from posture.face.model import MODEL_SHA256, POSE_MODEL_SHA256
 from posture.family.alike import Alike
@@ -16,9 +17,6 @@ from posture.records.seen import SeenFacts, facts_from, facts_json
 from posture.records.track_bytes import pack_track, unpack_track
 from posture.signal.track import HeadTrack
 from posture.summary.files import write_whole, write_whole_bytes
-
-STEM_FIGURES = 16
-"""Results are called by so many figures of the hash of their file, never by its name: file names are children's names."""
 
 ENDING = ".seen"
 
@@ -35,11 +33,6 @@ class Kept:
     facts: SeenFacts
     track: HeadTrack
     every_s: float
-
-
-def stem_of(sha256: str) -> str:
-    """What the results of a file are called."""
-    return sha256[:STEM_FIGURES]
 
 
 def pack_kept(kept: Kept) -> bytes:

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar, cast
 
+from posture.batch.folder import DOCUMENTS, files_of
 from posture.clinic.dates import When
-from posture.clip.source import is_network_path
 from posture.conventions import Mirrored
 from posture.errors import ClipError, DateError, FamilyListError
 from posture.family.dates import check_date
@@ -26,27 +26,8 @@ COLUMNS = (
 )  # fmt: skip
 """Of the list. `ASKED` is taken from it; `FOUND` is written into it for whoever fills it in, and not read."""
 
-NO_CLIPS = frozenset(
-    [
-        ".aae",
-        ".csv",
-        ".db",
-        ".doc",
-        ".docx",
-        ".html",
-        ".ini",
-        ".json",
-        ".lnk",
-        ".md",
-        ".ods",
-        ".pdf",
-        ".txt",
-        ".xls",
-        ".xlsx",
-        ".xmp",
-    ]
-)
-"""Endings of what lies beside films and is none. Any other file is tried, so that none with a rare ending is left out."""
+NO_CLIPS = DOCUMENTS | {".aae", ".xmp"}
+"""Endings of what lies beside films and is none, what phones and programs note of a picture among them."""
 
 MOST_FILES = 1000
 """More than a family brings; a whole disk is a slip of the hand."""
@@ -103,13 +84,7 @@ def files_in(folder: Path) -> list[Path]:
     ClipError
         If the folder cannot be read, holds none, or holds more than `MOST_FILES`.
     """
-    if is_network_path(str(folder)):
-        raise ClipError("Expected a folder on this computer; came a network path. Copy the films to this computer first.")
-    try:
-        paths = sorted(p for p in folder.resolve().iterdir() if p.is_file() and not p.name.startswith("."))
-    except OSError as error:
-        raise ClipError(f"Expected a folder of films; it cannot be read ({error.strerror}). Give another.") from error
-    clips = [path for path in paths if path.suffix.lower() not in NO_CLIPS]
+    clips = files_of(folder, "films", NO_CLIPS)
     if not 1 <= len(clips) <= MOST_FILES:
         raise ClipError(
             f"Expected 1 to {MOST_FILES} films and photographs in the folder; {len(clips)} came. Give the folder in which they lie."

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import contextlib
-import hashlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from posture.batch.child import Job
+from posture.batch.folder import sha256_of, stem_of
 from posture.clinic.dates import When, when_of
 from posture.errors import ClipError, ModelError, PostureError
 from posture.family.alike import Alike, how_alike
 from posture.family.children import Measuring, OnShare, measure_in_children
 from posture.family.dates import age_months, check_date, date_of
 from posture.family.items import Face, FamilyItem
-from posture.family.keeping import Kept, forget, read_alike, read_kept, stem_of, write_alike, write_kept
+from posture.family.keeping import Kept, forget, read_alike, read_kept, write_alike, write_kept
 from posture.family.listing import Listed
 from posture.family.same_child import doubts_of
 from posture.measure import Measurement, Settings, read_clip
@@ -81,7 +81,7 @@ def measure_family(
     birth = when_of(born)
     for one in listed:
         check_date(one.filmed_on, birth)
-    hashes = [_sha256_of(one.path) for one in listed]
+    hashes = [sha256_of(one.path) for one in listed]
     keys = [(sha256, one.person or 1) for one, sha256 in zip(listed, hashes, strict=True)]
     kept, todo = _known(listed, keys, folder, settings_of, again)
     errors: dict[tuple[str, int], PostureError] = {}
@@ -210,12 +210,3 @@ def _with_doubts(
 def _name(key: tuple[str, int]) -> str:
     """What a person of a file is called among those whose faces were compared."""
     return f"{stem_of(key[0])}-{key[1]}"
-
-
-def _sha256_of(path: Path) -> str:
-    """The hash of a file; empty when it cannot be read."""
-    try:
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError:
-        return ""

@@ -9,13 +9,15 @@ import streamlit as st
 
 from posture.clinic.dates import say_age
 from posture.conventions import Mirrored
-from posture.errors import ChangedMeanwhileError, PostureError
+from posture.errors import PostureError
 from posture.page.ask import ask_date, ask_source
 from posture.page.choose import MIRRORED
+from posture.page.happened import save
 from posture.page.kept import ChildFile, hold, let_go, opened, read_date, round_of, say_date, tell
 from posture.page.look import head_html
 from posture.page.style import no_markup, tag
 from posture.records.erase import erase_clip
+from posture.records.store import Records
 from posture.records.values import Clip
 from posture.summary.record import Conditions, Summary
 from posture.summary.words import say_angle, say_interval, say_size
@@ -139,22 +141,14 @@ def _draw_known(clip: Clip) -> None:
         posed = second.checkbox("Posed: the child was told how to sit or look", value=held.posed, key=f"{key}-posed")
         if not st.form_submit_button("Keep", key=f"{key}-keep"):
             return
-    try:
+
+    def change(records: Records) -> None:
+        """Keep the answers."""
         on = read_date(typed, "the film") if typed.strip() else None
-        changed = replace(
-            held, filmed_on=on, filmed_on_source=source if on else "", filmed_by=(filmed_by or "").strip(), posed=posed
-        )
-        with opened() as records:
-            records.clips.change(changed)
-    except ChangedMeanwhileError as error:
-        tell(str(error), is_error=True)
-    except PostureError as error:
-        st.error(no_markup(str(error)))
-        return
-    else:
-        tell("Kept.")
-    let_go(name)
-    st.rerun()
+        by, known_from = (filmed_by or "").strip(), source if on else ""
+        records.clips.change(replace(held, filmed_on=on, filmed_on_source=known_from, filmed_by=by, posed=posed))
+
+    save(name, change)
 
 
 def _draw_anew(child: ChildFile, clip: Clip) -> None:

@@ -127,7 +127,7 @@ def tell_left_behind() -> None:
 
 
 def erase_film() -> None:
-    """Erase the recording of this session: its result is saved, or it was discarded."""
+    """Erase the recording that was made here: its result is saved, or it was discarded."""
     state = _state()
     state.watcher.close()
     if state.recording is not None:
@@ -136,14 +136,14 @@ def erase_film() -> None:
 
 
 def erase_film_file() -> None:
-    """Erase the film of this session; that there was one is still shown."""
+    """Erase the film that was made here; that there was one is still shown."""
     state = _state()
     if state.recording is not None:
         state.recording.erase()
 
 
 def _state() -> Filming:
-    """What this session keeps."""
+    """What is kept while the page is open."""
     state: Filming = st.session_state.setdefault("filming", Filming())
     return state
 

@@ -92,7 +92,7 @@ def draw_beside(summary: Summary, key: str, measured: Sequence[Document] = ()) -
     key : str
         Of the clip: the answers go with it.
     measured : sequence of Summary and Examination
-        Clips measured in this session, and what was asked in them; the user says which are of the same child.
+        Clips measured since the page was opened, and what was asked in them; the user says which are of the same child.
     """
     if not st.toggle("Lay the posture beside the examination", key=f"beside|{key}"):
         st.html(tag("p", LEAD, "p-note"))

@@ -120,7 +120,7 @@ def draw_keep(offer: Offer) -> None:
 
 
 def draw_offer(person: Person) -> None:
-    """Draw, on the page of a child, that the clip measured last in this session is not kept yet.
+    """Draw, on the page of a child, that the clip measured last is not kept yet.
 
     Parameters
     ----------

@@ -267,7 +267,7 @@ def in_order(lines: Sequence[PersonLine], recent: Sequence[int] = ()) -> list[Pe
     ----------
     lines : sequence of PersonLine
     recent : sequence of int
-        Numbers of the children that were opened in this session, the last one first.
+        Numbers of the children that were opened here, the last one first.
     """
     ranks = {number: -rank for rank, number in enumerate(recent, 1)}
     never = -len(ranks) - 1

@@ -77,7 +77,7 @@ class _State:
     folder : Path or None
         For the results of this visit.
     earlier : tuple of Summary and Examination
-        Clips measured in this session and what was asked in them, to be laid beside each other where the user says that they are of the same child.
+        Clips measured since the page was opened and what was asked in them, to be laid beside each other where the user says that they are of the same child.
     """
 
     measuring: bool = False

@@ -1,4 +1,4 @@
-"""Other clips of the same child, to be laid beside the one that is shown: measured earlier in this session, or from files.
+"""Other clips of the same child, to be laid beside the one that is shown: measured since the page was opened, or from files.
 
 Which of them are of the same child the user ticks; nothing is ticked by itself. Kept are records of a few kilobytes, no picture and no
 file name.

@@ -16,25 +16,23 @@ from posture.clinic.dates import say_age
 from posture.clinic.sentences import CHANGES
 from posture.clinic.urgency import urgency_of
 from posture.clinic.visits import visit_sentences, visits_after
-from posture.errors import ChangedMeanwhileError, PostureError
+from posture.errors import PostureError
 from posture.page.ask import ask_person, known_of
 from posture.page.before_after import draw_before_after, since_surgery
 from posture.page.clip_rows import draw_clips
-from posture.page.happened import draw_consents, draw_events, draw_visits
+from posture.page.happened import draw_consents, draw_events, draw_visits, save
 from posture.page.keep import draw_offer
 from posture.page.kept import (
     ChildFile,
     cached,
     draw_told,
     hold,
-    let_go,
     open_child,
     opened,
     read_child,
     round_of,
     say_date,
     say_person,
-    tell,
 )
 from posture.page.look import card_html, figure_html, head_html, list_html
 from posture.page.result import draw_disclaimer
@@ -221,15 +219,4 @@ def _draw_known(child: ChildFile) -> None:
         answers = ask_person(key, held)
         if not st.form_submit_button("Keep", key=f"{key}-keep"):
             return
-    try:
-        with opened() as records:
-            records.persons.change(replace(held, **known_of(answers)))
-    except ChangedMeanwhileError as error:
-        tell(str(error), is_error=True)
-    except PostureError as error:
-        st.error(no_markup(str(error)))
-        return
-    else:
-        tell("Kept.")
-    let_go(name)
-    st.rerun()
+    save(name, lambda records: records.persons.change(replace(held, **known_of(answers))))

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import calendar
 import re
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
+from posture.clinic.dates import parse_when, when_if_clear
 from posture.errors import RecordsError
 
-_FORM = re.compile(r"([0-9]{4})(?:-([0-9]{2})(?:-([0-9]{2}))?)?")
+_FORM = re.compile(r"[0-9]{4}(?:-[0-9]{2}(?:-[0-9]{2})?)?")
 
 ABOUT = "about "
 
@@ -74,33 +74,18 @@ class PartialDate:
     @property
     def earliest(self) -> date:
         """The first day that it may be; what is only about is taken at its word."""
-        year, month, day = self._parts()
-        return date(year, month or 1, day or 1)
+        return parse_when(self.text).first
 
     @property
     def latest(self) -> date:
         """The last day that it may be; what is only about is taken at its word."""
-        year, month, day = self._parts()
-        month = month or 12
-        return date(year, month, day or calendar.monthrange(year, month)[1])
-
-    def _parts(self) -> tuple[int, int | None, int | None]:
-        """Year, month and day as far as known."""
-        year, month, day = (int(part) if part else None for part in (*self.text.split("-"), "", "")[:3])
-        assert year is not None  # The form was checked.
-        return year, month, day
+        return parse_when(self.text).last
 
 
 def _is_date(text: str) -> bool:
     """Whether a text is a day, a month or a year of the calendar."""
-    match = _FORM.fullmatch(text)
-    if match is None:
-        return False
-    year, month, day = (int(part or 1) for part in match.groups())
-    try:
-        return date(year, month, day).year >= FIRST_YEAR
-    except ValueError:
-        return False
+    when = when_if_clear(text) if _FORM.fullmatch(text) else None
+    return when is not None and when.first.year >= FIRST_YEAR
 
 
 def check_possible(on: PartialDate | None, born: PartialDate | None, what: str) -> None:
