@@ -279,7 +279,7 @@ def test_film_stop_measure(address, open_browser, tmp_path: Path):  # noqa: F811
     assert film.stat().st_size > size_bytes > 0, "pieces are on disk as they come"
     _press(browser, "f-stop")
     _wait(lambda: "Recorded:" in _text(browser), "the recording")
-    assert "which is not mirrored" in _text(browser)
+    _wait(lambda: "which is not mirrored" in _text(browser), "the side to be settled")
     _click(browser, "button", "Measure")
     _wait(lambda: "How far to trust this" in _text(browser), "the result")
     assert "to the child's left shoulder" in _text(browser)
@@ -392,4 +392,4 @@ def test_what_can_go_wrong_is_a_line_that_says_what_to_do(address, open_browser)
         "const t = h.querySelector('.f-peek').srcObject.getVideoTracks()[0]; t.stop(); t.dispatchEvent(new Event('ended'))",
     )
     _wait(lambda: "Recorded:" in _text(browser), "what was recorded to be kept", PATIENCE_S)
-    assert "The camera was unplugged" in _text(browser)
+    _wait(lambda: "The camera was unplugged" in _text(browser), "what happened to be told")
