@@ -18,6 +18,7 @@ so a window with whole ``left_px`` and ``top_px`` and ``side_px == out_px`` is a
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -25,7 +26,10 @@ import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from posture.clip.planes import Picture, Rgb
+from posture.clip.planes import Grey, Picture, Rgb, Shrink
+
+Crop = Callable[[int, int, int, int, Shrink], NDArray[np.uint8]]
+"""Gives a part of a stored picture, see `posture.clip.planes.Picture.crop_rgb`."""
 
 _MARGIN_PX = 3
 """Pixels read beyond a window on each side, so that cubic interpolation never meets the border of the part that was cut."""
@@ -139,6 +143,29 @@ class Frame:
         ValueError
             If a coordinate is not finite, or a side is not positive or is absurdly large.
         """
+        return self._picture.finish_colours(self._window(left_px, top_px, side_px, out_px, self._picture.crop_rgb))
+
+    def region_grey(self, left_px: float, top_px: float, side_px: float, out_px: int) -> Grey:
+        """Return the same window in grey, (out_px, out_px); of a film without converting any colour.
+
+        Parameters
+        ----------
+        left_px, top_px, side_px, out_px
+            As for `region_rgb`.
+
+        Returns
+        -------
+        (out_px, out_px) uint8
+
+        Raises
+        ------
+        ValueError
+            As `region_rgb`.
+        """
+        return self._picture.finish_grey(self._window(left_px, top_px, side_px, out_px, self._picture.crop_grey))
+
+    def _window(self, left_px: float, top_px: float, side_px: float, out_px: int, crop: Crop) -> NDArray[np.uint8]:
+        """Return a window of what `crop` gives of the stored picture, its values not yet final."""
         if not (math.isfinite(left_px) and math.isfinite(top_px) and math.isfinite(side_px) and side_px > 0):
             raise ValueError(
                 f"Expected a finite window with a positive side; got left {left_px}, top {top_px}, side {side_px}."
@@ -149,7 +176,7 @@ class Frame:
         shift = 0.5 * scale - 0.5
         upright_from_window = np.array([[scale, 0, left_px + shift], [0, scale, top_px + shift], [0, 0, 1]])
         to_stored = self._upright.stored_from_upright() @ upright_from_window
-        cut, origin, shrink = self._cut(to_stored, out_px)
+        cut, origin, shrink = self._cut(to_stored, out_px, crop)
         # Pixel k of a part shrunk by f covers pixels f*k to f*k + f - 1 of the part.
         to_cut = to_stored.copy()
         to_cut[:, 2] += 0.5 - origin
@@ -160,9 +187,11 @@ class Frame:
         window = cv2.warpAffine(
             cut, to_cut, (out_px, out_px), flags=interpolation | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE
         )
-        return self._picture.finish_colours(np.asarray(window, dtype=np.uint8))
+        return np.asarray(window, dtype=np.uint8)
 
-    def _cut(self, to_stored: NDArray[np.float64], out_px: int) -> tuple[Rgb, NDArray[np.float64], NDArray[np.float64]]:
+    def _cut(
+        self, to_stored: NDArray[np.float64], out_px: int, crop: Crop
+    ) -> tuple[NDArray[np.uint8], NDArray[np.float64], NDArray[np.float64]]:
         """Cut the stored part under a window and shrink it by whole factors; return it, its first pixel and the factors."""
         ends = np.array([-0.5, out_px - 0.5])
         corners = to_stored[:, :2] @ np.array([ends[[0, 1, 0, 1]], ends[[0, 0, 1, 1]]]) + to_stored[:, 2:]
@@ -170,14 +199,10 @@ class Frame:
         # Averaging whole blocks first keeps the exact place of every point, which resizing to the window's size would round.
         shrink = np.clip(np.rint(np.abs(to_stored[:, :2]).sum(axis=1)), 1, size)
         low = np.clip(np.floor(corners.min(axis=1)) - _MARGIN_PX * shrink, 0, size - 1)
+        # From even ones on, planes can be shrunk before colours are converted; the last pixel of an edge stands for what lies beyond.
+        low -= np.where(low < size - 1, low % 2, 0)
         high = np.clip(np.ceil(corners.max(axis=1)) + _MARGIN_PX * shrink + 1, low + 1, size)
-        cut = self._picture.crop_rgb(int(low[0]), int(low[1]), int(high[0]), int(high[1]))
-        factor_x, factor_y = int(shrink[0]), int(shrink[1])
-        if factor_x > 1 or factor_y > 1:
-            height, width = cut.shape[:2]
-            padded = cv2.copyMakeBorder(cut, 0, -height % factor_y, 0, -width % factor_x, cv2.BORDER_REPLICATE)
-            small = (padded.shape[1] // factor_x, padded.shape[0] // factor_y)
-            cut = np.asarray(cv2.resize(padded, small, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+        cut = crop(int(low[0]), int(low[1]), int(high[0]), int(high[1]), (int(shrink[0]), int(shrink[1])))
         return cut, low, shrink
 
 

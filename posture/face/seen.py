@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Protocol
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -40,6 +39,9 @@ class Picture(Protocol):
 
     def region_rgb(self, left_px: float, top_px: float, side_px: float, out_px: int) -> NDArray[np.uint8]:
         """Pixels of a square window, shape (out_px, out_px, 3), RGB."""
+
+    def region_grey(self, left_px: float, top_px: float, side_px: float, out_px: int) -> NDArray[np.uint8]:
+        """The same in grey, shape (out_px, out_px)."""
 
 
 @dataclass(frozen=True)
@@ -133,7 +135,7 @@ class Window:
     def show_grey(self, picture: Picture) -> NDArray[np.uint8]:
         """Its pixels in grey, without what it shows beyond the picture to the right and below; of a window from `over`."""
         scale = self.out_px / self.side_px
-        grey = cv2.cvtColor(self.show(picture), cv2.COLOR_RGB2GRAY)
+        grey = picture.region_grey(self.left_px, self.top_px, self.side_px, self.out_px)
         return np.asarray(grey[: round(picture.height_px * scale), : round(picture.width_px * scale)], np.uint8)
 
     @property

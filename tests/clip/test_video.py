@@ -164,6 +164,37 @@ def test_window_has_the_colours_of_the_whole(pix_fmt, size):
         assert np.abs(whole.astype(int) - picture).mean() <= 3
 
 
+@pytest.mark.parametrize(
+    "pix_fmt", ["yuv420p", "yuvj420p", "yuv422p", "yuvj422p", "yuv444p", "yuv420p10le", "yuv422p10le", "gray"]
+)
+@pytest.mark.parametrize("size", [(160, 120), (161, 121)])
+@pytest.mark.parametrize("shrink", [(2, 2), (3, 3), (3, 2), (7, 5)])
+def test_part_that_is_shrunk_has_the_means_of_the_whole(pix_fmt, size, shrink):
+    """Also of the last blocks, which repeat the edge, and from odd columns and rows on."""
+    width, height = size
+    frame = av.VideoFrame.from_ndarray(coloured(width, height), format="rgb24").reformat(format=pix_fmt, threads=1)
+    whole = DecodedPicture(frame).rgb()
+    for x0, y0, x1, y1 in [(0, 0, width, height), (4, 6, 64, 79), (3, 5, 64, 78), (width - 1, height - 1, width, height)]:
+        small = DecodedPicture(frame).crop_rgb(x0, y0, x1, y1, shrink)
+        columns, rows = -(-(x1 - x0) // shrink[0]), -(-(y1 - y0) // shrink[1])
+        pad = ((0, rows * shrink[1] - (y1 - y0)), (0, columns * shrink[0] - (x1 - x0)), (0, 0))
+        blocks = np.pad(whole[y0:y1, x0:x1].astype(float), pad, "edge").reshape(rows, shrink[1], columns, shrink[0], 3)
+        assert small.shape == (rows, columns, 3)
+        assert np.abs(small - blocks.mean((1, 3))).max() <= 12
+        assert np.abs(small - blocks.mean((1, 3))).mean() <= 2
+
+
+@pytest.mark.parametrize("pix_fmt", ["yuv420p", "yuvj420p", "yuv444p", "yuv420p10le", "rgb24"])
+@pytest.mark.parametrize("side", [30, 120])
+def test_grey_window_is_the_luma_of_the_coloured_one(pix_fmt, side):
+    grey_picture = np.repeat(np.tile(np.arange(0, 256, 2, dtype=np.uint8), (120, 1))[..., None], 3, axis=2)
+    frame = av.VideoFrame.from_ndarray(grey_picture, format="rgb24").reformat(format=pix_fmt, threads=1)
+    window = Frame(0.0, DecodedPicture(frame), Upright(128, 120)).region_grey(4, 0, 120, side)
+    expected = Frame(0.0, ArrayPicture(grey_picture), Upright(128, 120)).region_rgb(4, 0, 120, side)
+    assert window.shape == (side, side)
+    assert np.abs(window.astype(int) - expected[..., 0]).max() <= 2
+
+
 @pytest.mark.parametrize("full_range", [False, True])
 def test_window_has_the_colours_of_high_definition(full_range):
     picture = coloured(160, 120)

@@ -366,6 +366,9 @@ class SlowFrame:
         self.given.set()
         return self.frame.region_rgb(left_px, top_px, side_px, out_px)
 
+    def region_grey(self, left_px: float, top_px: float, side_px: float, out_px: int) -> np.ndarray:
+        return self.frame.region_grey(left_px, top_px, side_px, out_px)
+
 
 @pytest.mark.parametrize("wait_s", [0.0, 0.2], ids=["done", "going on"])
 def test_look_at_a_frame_that_never_comes_is_dropped(face: FollowedFace, astronaut: np.ndarray, wait_s: float) -> None:
