@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from types import TracebackType
 from typing import Self
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -42,6 +43,10 @@ SAME_PLACE = 0.6
 
 GOES_FAST, GOES_TOO_FAST = 0.02, 0.5
 """The window goes along with a face that moves by a share of its size between these from one frame to the next."""
+
+TURNED_DEG = 10.0
+"""A face looked at for the first time is looked at turned by this to both sides too, in the region of the look before: how it lies in the
+region makes errors that partly cancel (200 rendered faces: tilt, turn and chin better by 5, 3 and 2 %; by 5 or 15 degrees less)."""
 
 FAST = 0.05
 """A face that is farther than this share of its size from where it was expected is looked at again."""
@@ -236,7 +241,8 @@ class FollowedFace:
         On what is no face the two ways see different things.
         """
         self._ways.forget()
-        settled: dict[Way, tuple[NDArray[np.float64], FaceSeen]] = {}
+        settled: dict[Way, NDArray[np.float64]] = {}
+        turned: list[NDArray[np.float64]] = []
         found: FaceSeen | None = None
         agree = True
         for _ in self._landmarkers:
@@ -245,15 +251,34 @@ class FollowedFace:
             agree = agree and seen is not None and (found is None or _moved(seen, found) < AGREE)
             found = seen or found
             if seen is not None and seen.settled and self._raw is not None:
-                settled[self._way] = self._raw, seen
-        if not settled or not agree:
+                settled[self._way] = self._raw
+                turned.append(self._also_turned(window, self._raw, seen.size_px))
+        if found is None or not settled or not agree:
             return None if found is None else replace(found, settled=False)
         if len(settled) == len(self._landmarkers):
-            self._ways.begin(settled[1][0], settled[-1][0])
+            # What is learned for the frames to come is of looks that are not turned, as those will be.
+            self._ways.begin(settled[1], settled[-1])
         elif self._way not in settled:
             self._turn = 1 - self._turn
-        self._raw, seen = settled[self._way]
-        return self._corrected(self._raw, seen.looks, settled=True)
+        self._raw = settled[self._way]
+        points = np.mean(turned, axis=0)
+        return FaceSeen(points[:, :2], points[:, 2], found.looks, settled=True)
+
+    def _also_turned(self, window: Window, settled: NDArray[np.float64], size_px: float) -> NDArray[np.float64]:
+        """The mean of settled points (478, 3) and of those seen in the same window turned a little to both sides."""
+        assert self.pixels is not None
+        landmarker, every = self._landmarkers[self._turn], [settled]
+        # Whoever sees in a mirror turns the other way first, so that a mirrored picture gives the mirrored answer.
+        for turned_deg in (self._way * TURNED_DEG, -self._way * TURNED_DEG):
+            points = landmarker.look(_turned(self.pixels, turned_deg))
+            if points is not None:
+                points[:, :2] = _turned_points(points[:, :2], -turned_deg, window.out_px)
+                points = window.to_picture(points)
+                if np.linalg.norm(points - settled, axis=1).mean() < AGREE * size_px:
+                    every.append(points)
+            # Its region is where the face was in the last look.
+            landmarker.look(self.pixels)
+        return np.asarray(np.mean(every, axis=0))
 
     def _settle(self, picture: Picture, window: Window, expected: FaceSeen | None) -> FaceSeen | None:
         """Look at the window until a further look no longer moves the landmarks; once is enough for a face that kept still."""
@@ -317,6 +342,21 @@ def _look_through(
     if not landmarker.has_region and _look_at(landmarker, pixels) is None:
         return pixels, None
     return pixels, landmarker.look(pixels)
+
+
+def _turned(pixels: NDArray[np.uint8], deg: float) -> NDArray[np.uint8]:
+    """A square picture turned counter-clockwise about its middle, its edges drawn out."""
+    middle = (len(pixels) - 1) / 2
+    turn = cv2.getRotationMatrix2D((middle, middle), deg, 1.0)
+    shown = cv2.warpAffine(pixels, turn, pixels.shape[1::-1], borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(shown, np.uint8)
+
+
+def _turned_points(points: NDArray[np.float64], deg: float, side_px: int) -> NDArray[np.float64]:
+    """Points (n, 2) of a square picture after that turn."""
+    middle, turn = (side_px - 1) / 2, np.radians(deg)
+    turning = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    return (points - middle) @ turning.T + middle
 
 
 def _alone(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:

@@ -11,7 +11,7 @@ import pytest
 from posture.clip.frame import Frame
 from posture.face import follow
 from posture.face.faces import FacesFollower
-from posture.face.follow import MAX_LOOKS, FollowedFace, _alone
+from posture.face.follow import MAX_LOOKS, TURNED_DEG, FollowedFace, _alone, _turned, _turned_points
 from posture.face.landmarker import LibraryLandmarker
 from posture.face.seen import WINDOW_PX, FaceSeen, Picture, Window
 from posture.face.two_ways import mirror_index
@@ -159,6 +159,33 @@ def test_only_the_middle_is_shown_at_first() -> None:
     rim = alone[:50].reshape(-1, 3)
     assert (rim == rim[0]).all()
     assert np.abs(rim[0].astype(float) - pixels[middle, middle].mean((0, 1))).max() < 3
+
+
+@pytest.mark.parametrize("deg", [TURNED_DEG, -TURNED_DEG, 33.0])
+@pytest.mark.parametrize("side_px", [128, 201])
+def test_points_of_a_turned_picture_are_where_it_shows_them(deg: float, side_px: int) -> None:
+    at = np.array([0.7, 0.4]) * side_px
+    y, x = np.mgrid[:side_px, :side_px]
+    spot = 200 * np.exp(-((x - at[0]) ** 2 + (y - at[1]) ** 2) / 18)
+    shown = _turned(np.repeat(spot[..., None], 3, axis=2).astype(np.uint8), deg)[..., 0].astype(float)
+    centre = np.array([(shown * x).sum(), (shown * y).sum()]) / shown.sum()
+    assert centre == pytest.approx(_turned_points(at[None], deg, side_px)[0], abs=0.1)
+    assert _turned_points(_turned_points(at[None], deg, side_px), -deg, side_px)[0] == pytest.approx(at)
+    # Counter-clockwise, as one looks at it: what is right of the middle goes up.
+    right = _turned_points(np.array([[side_px - 1.0, (side_px - 1) / 2]]), 10.0, side_px)[0]
+    assert right[1] < (side_px - 1) / 2
+
+
+def test_turned_looks_see_the_same_face(face: FollowedFace, astronaut: np.ndarray) -> None:
+    """Points put back wrongly would be too far away to count, and the mean would be what was settled on."""
+    assert face.place(frame_of(astronaut), PHOTO_CENTRE, PHOTO_FACE_PX) is not None
+    assert face.window is not None
+    settled = face._settle(frame_of(astronaut), face.window, None)
+    assert settled is not None
+    assert face._raw is not None
+    mean = face._also_turned(face.window, face._raw, settled.size_px)
+    away = np.linalg.norm((mean - face._raw)[:, :2], axis=1).mean() / settled.size_px
+    assert 0.0002 < away < 0.01
 
 
 def test_still_face_keeps_its_landmarks(follower: FacesFollower, astronaut: np.ndarray) -> None:

@@ -20,7 +20,6 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from posture.samples import write_samples
 from tests.page.conftest import ROOT
 from tests.test_cli import bad_files, write_bomb, write_video
 
@@ -40,6 +39,8 @@ FLAGS = (
 )  # fmt: skip
 
 PATIENCE_S = 120
+
+SAMPLES = ROOT / "sample_videos"
 
 COUNT_FIGURES = "return [...document.images].filter(i => i.src.includes('svg') && i.naturalWidth > 0 && i.width > 400 && i.height > 100).length"
 OUTCOME_TOP_PX = "return document.getElementById('outcome').getBoundingClientRect().top"
@@ -102,7 +103,7 @@ def browser(tmp_path: Path) -> Iterator[object]:
 
 
 def test_page_measures_a_clip_and_asks_nobody_else(address: Address, browser, tmp_path: Path):
-    (clip,) = write_samples(tmp_path / "clips", names=["steady-left-tilt"], longest_s=20)
+    clip = cut_sample("steady-left-tilt", tmp_path, 20)
     browser.get(address)
     _wait(lambda: "Choose a clip" in _text(browser), "the first view")
     _choose(browser, clip)
@@ -157,7 +158,7 @@ def test_page_asks_which_of_two_persons_is_the_child(address: Address, browser, 
 
 @linux
 def test_page_outlives_a_crash_of_native_code(address: Address, browser, tmp_path: Path):
-    (clip,) = write_samples(tmp_path / "clips", names=["steady-left-tilt"], longest_s=20)
+    clip = cut_sample("steady-left-tilt", tmp_path, 20)
     browser.get(address)
     _wait(lambda: "Choose a clip" in _text(browser), "the first view")
     _choose(browser, clip)
@@ -173,7 +174,7 @@ def test_page_outlives_a_crash_of_native_code(address: Address, browser, tmp_pat
 
 
 def test_page_stops_when_asked(address: Address, browser, tmp_path: Path):
-    (clip,) = write_samples(tmp_path / "clips", names=["steady-left-tilt"])
+    clip = cut_sample("steady-left-tilt", tmp_path, 30)
     browser.get(address)
     _wait(lambda: "Choose a clip" in _text(browser), "the first view")
     _choose(browser, clip)
@@ -224,11 +225,24 @@ def test_page_survives_bad_files(address: Address, browser, tmp_path: Path):
     assert [url for url in _addresses(browser) if not _is_own(url)] == []
 
 
+def cut_sample(name: str, folder: Path, length_s: float) -> Path:
+    """The beginning of a sample clip as it is shipped, packet by packet."""
+    path = folder / f"{name}.mp4"
+    with av.open(str(SAMPLES / path.name)) as source, av.open(str(path), "w") as target:
+        video = source.streams.video[0]
+        stream = target.add_stream_from_template(video)
+        for packet in source.demux(video):
+            if packet.pts is not None and packet.dts is not None and packet.pts * packet.time_base < length_s:
+                packet.stream = stream
+                target.mux(packet)
+    return path
+
+
 def _write_two_children(folder: Path) -> Path:
     """A film of two drawn children side by side, one of them upright and one tilted."""
     halves = []
-    for clip in write_samples(folder / "clips", names=["steady-left-tilt", "straight-and-lively"], longest_s=20):
-        with av.open(str(clip)) as container:
+    for name in ("steady-left-tilt", "straight-and-lively"):
+        with av.open(str(cut_sample(name, folder, 20))) as container:
             halves.append([frame.to_ndarray(format="rgb24") for frame in container.decode(video=0)])
     rate = round(len(halves[0]) / 20)
     return write_video(folder / "two.mp4", [np.hstack(pair) for pair in zip(*halves, strict=True)], rate)

@@ -114,7 +114,7 @@ def test_library_matrix_has_the_same_signs_on_clips() -> None:
     pairs = [
         pair
         for path in photographs.clip_paths()
-        for picture in photographs.clip_pictures(path, 2)
+        for picture in photographs.clip_pictures(path, 4)
         if (pair := photographs.against_library(picture)) is not None
     ]
     assert len(pairs) >= 10
