@@ -183,12 +183,11 @@ class FacesFollower:
             self._next_sweep_s = now_s + SWEEP_EVERY_S
             finds = self._search.sweep(picture, thorough=is_alone)
         else:
-            lost, fewer = now_s - self._lost_s < LOST_S, len(seen) < self._most_faces
-            self._tiles_due += since_s * (TILES_A_SECOND_LOST if lost else TILES_A_SECOND_FEWER if fewer else TILES_A_SECOND)
+            rate = TILES_A_SECOND_FEWER if len(seen) < self._most_faces else TILES_A_SECOND
+            self._tiles_due += since_s * (TILES_A_SECOND_LOST if now_s - self._lost_s < LOST_S else rate)
             tiles = min(int(self._tiles_due), 60)
             self._tiles_due -= int(self._tiles_due)
-            # A face that is no longer followed may still be where it was.
-            finds = self._search.glance(picture, tiles, only_changed=not (lost or fewer)) if tiles else []
+            finds = self._search.glance(picture, tiles) if tiles else []
         self._refused = [(at, find) for at, find in self._refused if now_s - at < REFUSED_S]
         begun: list[tuple[_Followed, FaceSeen]] = []
         for find in finds:

@@ -7,9 +7,7 @@ from dataclasses import replace
 from types import TracebackType
 from typing import Self
 
-import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from posture.conventions import wrap_deg
 from posture.face.landmarker import Find, LibraryFinder
@@ -27,13 +25,6 @@ TILE_OVERLAP = 0.28
 
 SWEEPS_A_ROUND = 3
 """The small tiles, which are the most, are shared out over that many sweeps."""
-
-CHANGED_GREY, BLOCKS = 5.0, 8
-"""A tile in which none of so many by so many blocks has changed by that much since it was last looked at shows nothing new. Strong noise
-changes some in every picture; then every tile is looked at."""
-
-MOST_SKIPPED = 3
-"""So many times in a row a tile is passed over at most."""
 
 LEAST_TILE_PX = 120.0
 """Smaller tiles would hold faces of under 16 px, of which no angle can be read."""
@@ -61,7 +52,6 @@ class FaceSearch:
         self._finder = LibraryFinder()
         self._waiting: list[Window] = []
         self._sweeps = 0
-        self._known: dict[Window, tuple[NDArray[np.uint8], int]] = {}
 
     def __enter__(self) -> Self:
         self._finder.__enter__()
@@ -99,7 +89,7 @@ class FaceSearch:
         self._waiting = small
         return finds or self._look(picture, small)
 
-    def glance(self, picture: Picture, tiles: int, only_changed: bool = False) -> list[Find]:
+    def glance(self, picture: Picture, tiles: int) -> list[Find]:
         """Look at the next few tiles of a round over the whole picture, so that a search costs little in every frame.
 
         Parameters
@@ -107,8 +97,6 @@ class FaceSearch:
         picture : Picture
         tiles : int
             How many.
-        only_changed : bool
-            Pass over those that show what they showed when they were last looked at.
 
         Returns
         -------
@@ -118,7 +106,7 @@ class FaceSearch:
         if not self._waiting:
             self._waiting = list(_tiles(picture))
         now, self._waiting = self._waiting[:tiles], self._waiting[tiles:]
-        return self._look(picture, [tile for tile in now if not (only_changed and self._is_as_before(picture, tile))])
+        return self._look(picture, now)
 
     def confirm(self, picture: Picture, find: Find) -> int | None:
         """Look at a find again in a window of its own, turned four ways: chance finds of a tile do not last.
@@ -169,14 +157,6 @@ class FaceSearch:
             if not any(is_near(find, other) for other in kept):
                 kept.append(find)
         return sorted(kept, key=lambda f: -f.size_px)
-
-    def _is_as_before(self, picture: Picture, tile: Window) -> bool:
-        """Whether a tile shows what it showed when this last said no, and has not been passed over too often since."""
-        blocks = np.asarray(cv2.resize(tile.show(picture), (BLOCKS, BLOCKS), interpolation=cv2.INTER_AREA), np.uint8)
-        known, skipped = self._known.get(tile, (blocks, MOST_SKIPPED))
-        as_before = skipped < MOST_SKIPPED and bool(cv2.absdiff(blocks, known).max() < CHANGED_GREY)
-        self._known[tile] = (known, skipped + 1) if as_before else (blocks, 0)
-        return as_before
 
 
 def is_near(one: FaceSeen | Find, other: FaceSeen | Find, share: float = SAME_FACE) -> bool:

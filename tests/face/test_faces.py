@@ -44,7 +44,6 @@ class Log:
 
     sweeps: list[float] = field(default_factory=list)
     tiles: list[tuple[float, int]] = field(default_factory=list)
-    only_changed: list[tuple[float, bool]] = field(default_factory=list)
     confirmed: list[tuple[float, float]] = field(default_factory=list)
     placed: list[tuple[float, float]] = field(default_factory=list)
     windows: int = 0
@@ -66,8 +65,7 @@ class MadeSearch:
         self.log.sweeps.append(world.time_s)
         return self.finds(world)
 
-    def glance(self, world: World, tiles: int, only_changed: bool = False) -> list[Find]:
-        self.log.only_changed.append((world.time_s, only_changed))
+    def glance(self, world: World, tiles: int) -> list[Find]:
         self.log.tiles.append((world.time_s, tiles))
         return self.finds(world)
 
@@ -288,7 +286,6 @@ def test_newcomer_is_found_while_a_face_is_followed(log: Log) -> None:
     # Some tiles a frame, not whole pictures.
     per_second = sum(n for _, n in log.tiles) / 1.9
     assert per_second == pytest.approx(faces.TILES_A_SECOND, rel=0.15)
-    assert all(only for _, only in log.only_changed)
 
 
 def test_search_is_quicker_for_a_while_after_a_loss(log: Log) -> None:
@@ -299,8 +296,6 @@ def test_search_is_quicker_for_a_while_after_a_loss(log: Log) -> None:
     quick = sum(n for at, n in log.tiles if lost_s + 0.2 < at <= lost_s + 2.2) / 2.0
     slow = sum(n for at, n in log.tiles if at > lost_s + faces.LOST_S + 0.5) / (9.9 - lost_s - faces.LOST_S - 0.5)
     assert quick == pytest.approx(faces.TILES_A_SECOND_LOST, rel=0.15)
-    # Who was lost may still be there, in a tile that shows what it showed before.
-    assert not any(only for at, only in log.only_changed if at > lost_s + 0.2)
     assert slow == pytest.approx(faces.TILES_A_SECOND_FEWER, rel=0.15)
     assert before == pytest.approx(faces.TILES_A_SECOND, rel=0.15)
 

@@ -6,8 +6,6 @@ import numpy as np
 import pytest
 from skimage import data
 
-from posture.clip import Frame
-from posture.face import search as search_module
 from posture.face.landmarker import Find
 from posture.face.search import LEAST_TILE_PX, SAME_FACE, TILE_SHARES, FaceSearch, _tiles, is_near
 from posture.face.seen import Window
@@ -129,32 +127,6 @@ def test_glances_go_round_the_whole_picture(search: FaceSearch, astronaut: np.nd
     for one_round in (found[:half], found[half:]):
         centres = [f.centre_px for finds in one_round for f in finds]
         assert any(np.linalg.norm(c - [590, 430]) < 10 for c in centres)
-
-
-def test_tiles_that_show_nothing_new_are_passed_over(monkeypatch: pytest.MonkeyPatch, astronaut: np.ndarray) -> None:
-    """Sensor noise is nothing new, a face that appears is; and nothing is passed over for ever."""
-    rng = np.random.default_rng(4)
-    scene = np.clip(put(blank(640, 480), astronaut, (150, 150), 100).astype(float), 0, 235)
-
-    def noisy(picture: np.ndarray) -> Frame:
-        return frame_of(np.clip(picture + rng.normal(0, 6, picture.shape), 0, 255).astype(np.uint8))
-
-    looked: list[list[Window]] = []
-    search = FaceSearch()
-    monkeypatch.setattr(search, "_look", lambda picture, windows: looked.append(list(windows)) or [])
-    every = tiles_of(640, 480)
-    for _ in range(2 + search_module.MOST_SKIPPED):
-        search.glance(noisy(scene), len(every), only_changed=True)
-    assert looked == [every, *[[]] * search_module.MOST_SKIPPED, every]
-    other = put(scene.astype(np.uint8), astronaut, (500, 350), 30).astype(float)
-    search.glance(noisy(other), len(every), only_changed=True)
-    new = looked[-1]
-    assert 0 < len(new) < len(every)
-    over = [t for t in every if t.left_px < 500 < t.left_px + t.side_px and t.top_px < 350 < t.top_px + t.side_px]
-    assert set(over) <= set(new)
-    assert all(abs(t.middle_px - [500, 350]).max() < t.side_px / 2 + 40 for t in new)
-    search.glance(noisy(other), len(every))
-    assert looked[-1] == every
 
 
 @pytest.mark.parametrize(("apart", "same"), [(0.9 * SAME_FACE, True), (1.1 * SAME_FACE, False)])
