@@ -241,8 +241,7 @@ class FollowedFace:
         On what is no face the two ways see different things.
         """
         self._ways.forget()
-        settled: dict[Way, NDArray[np.float64]] = {}
-        turned: list[NDArray[np.float64]] = []
+        settled: dict[Way, tuple[NDArray[np.float64], FaceSeen]] = {}
         found: FaceSeen | None = None
         agree = True
         for _ in self._landmarkers:
@@ -251,30 +250,29 @@ class FollowedFace:
             agree = agree and seen is not None and (found is None or _moved(seen, found) < AGREE)
             found = seen or found
             if seen is not None and seen.settled and self._raw is not None:
-                settled[self._way] = self._raw
-                turned.append(self._also_turned(window, self._raw, seen.size_px))
+                settled[self._way] = self._raw, seen
         if found is None or not settled or not agree:
             return None if found is None else replace(found, settled=False)
         if len(settled) == len(self._landmarkers):
             # What is learned for the frames to come is of looks that are not turned, as those will be.
-            self._ways.begin(settled[1], settled[-1])
+            self._ways.begin(settled[1][0], settled[-1][0])
         elif self._way not in settled:
             self._turn = 1 - self._turn
-        self._raw = settled[self._way]
-        points = np.mean(turned, axis=0)
+        self._raw = settled[self._way][0]
+        points = np.mean([self._also_turned(window, way, *pair) for way, pair in settled.items()], axis=0)
         return FaceSeen(points[:, :2], points[:, 2], found.looks, settled=True)
 
-    def _also_turned(self, window: Window, settled: NDArray[np.float64], size_px: float) -> NDArray[np.float64]:
-        """The mean of settled points (478, 3) and of those seen in the same window turned a little to both sides."""
+    def _also_turned(self, window: Window, way: Way, raw: NDArray[np.float64], seen: FaceSeen) -> NDArray[np.float64]:
+        """The mean of the points (478, 3) settled on in one way and of those seen in the same window turned a little to both sides."""
         assert self.pixels is not None
-        landmarker, every = self._landmarkers[self._turn], [settled]
+        landmarker, every = self._landmarkers[BOTH_WAYS.index(way)], [raw]
         # Whoever sees in a mirror turns the other way first, so that a mirrored picture gives the mirrored answer.
-        for turned_deg in (self._way * TURNED_DEG, -self._way * TURNED_DEG):
+        for turned_deg in (way * TURNED_DEG, -way * TURNED_DEG):
             points = landmarker.look(_turned(self.pixels, turned_deg))
             if points is not None:
                 points[:, :2] = _turned_points(points[:, :2], -turned_deg, window.out_px)
                 points = window.to_picture(points)
-                if np.linalg.norm(points - settled, axis=1).mean() < AGREE * size_px:
+                if np.linalg.norm(points - raw, axis=1).mean() < AGREE * seen.size_px:
                     every.append(points)
             # Its region is where the face was in the last look.
             landmarker.look(self.pixels)
@@ -344,19 +342,23 @@ def _look_through(
     return pixels, landmarker.look(pixels)
 
 
+def _turning(side_px: int, deg: float) -> NDArray[np.float64]:
+    """How points move, shape (2, 3), as a square picture is turned counter-clockwise about its middle."""
+    middle = (side_px - 1) / 2
+    return np.asarray(cv2.getRotationMatrix2D((middle, middle), deg, 1.0), np.float64)
+
+
 def _turned(pixels: NDArray[np.uint8], deg: float) -> NDArray[np.uint8]:
-    """A square picture turned counter-clockwise about its middle, its edges drawn out."""
-    middle = (len(pixels) - 1) / 2
-    turn = cv2.getRotationMatrix2D((middle, middle), deg, 1.0)
-    shown = cv2.warpAffine(pixels, turn, pixels.shape[1::-1], borderMode=cv2.BORDER_REPLICATE)
+    """A square picture after that turn, its edges drawn out."""
+    side_px = len(pixels)
+    shown = cv2.warpAffine(pixels, _turning(side_px, deg), (side_px, side_px), borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(shown, np.uint8)
 
 
 def _turned_points(points: NDArray[np.float64], deg: float, side_px: int) -> NDArray[np.float64]:
     """Points (n, 2) of a square picture after that turn."""
-    middle, turn = (side_px - 1) / 2, np.radians(deg)
-    turning = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
-    return (points - middle) @ turning.T + middle
+    turning = _turning(side_px, deg)
+    return np.asarray(points @ turning[:, :2].T + turning[:, 2])
 
 
 def _alone(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:

@@ -269,13 +269,13 @@ def _look(key: str) -> None:
 
 
 def _attendant() -> str:
-    """The session that runs."""
+    """Which open page this runs for, by the number that the library gives it."""
     context = get_script_run_ctx()
     return context.session_id if context is not None else ""
 
 
 def _is_attended(attendant: str) -> bool:
-    """Whether the window of a session is still there."""
+    """Whether the window of an open page is still there."""
     # The test frame puts a stand-in in the server's place, whose answers are neither.
     return runtime.exists() and attendant != "" and runtime.get_instance().is_active_session(attendant) is True
 

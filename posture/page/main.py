@@ -50,7 +50,7 @@ _LOG = logging.getLogger("posture.page")
 
 @dataclass
 class _State:
-    """What a session keeps, in memory; the only pictures among it are the portraits of `seen`, which go with the clip.
+    """What an open page keeps, in memory; the only pictures among it are the portraits of `seen`, which go with the clip.
 
     Attributes
     ----------

@@ -20,7 +20,7 @@ from posture.summary.record import Conditions, Summary
 from posture.summary.words import say_angle
 
 MOST = 12
-"""So many clips are kept in a session, and as many from files; the oldest goes first."""
+"""So many clips are kept while the page is open, and as many from files; the oldest goes first."""
 
 SHOWN_LETTERS = 40
 """Of a text in a condition: the beginning is enough to tell clips apart."""
@@ -36,7 +36,7 @@ NONE_YET = (
 UPLOAD = "Add records of clips (files that end in .summary.json or .examination.json)"
 
 _FILES, _TICKED, _SAID, _ROUND = "others-files", "others-ticked", "others-said", "others-round"
-"""Keys of the session: records from files by their mark; what is ticked, with the clip that it belongs to; what was wrong with files; how
+"""Keys of what the open page keeps: records from files by their mark; what is ticked, with the clip that it belongs to; what was wrong with files; how
 often the uploader was emptied."""
 
 
@@ -103,7 +103,7 @@ def ask_others(key: str, shown: Summary, measured: Sequence[Document]) -> Others
     shown : Summary
         Never among the others.
     measured : sequence of Summary and Examination
-        Earlier in this session, the oldest first. What was asked in a clip goes with its summary; that of the clip that is shown is taken
+        Since the page was opened, the oldest first. What was asked in a clip goes with its summary; that of the clip that is shown is taken
         without asking.
 
     Returns

@@ -1,6 +1,6 @@
 """Asks on a picture of the child whether the clip is mirrored: is the right hand really where it should be.
 
-The pictures are in the session's memory and in the window, and in no file. No word here depends on what was measured.
+The pictures are in the memory of the open page and in the window, and in no file. No word here depends on what was measured.
 """
 
 from __future__ import annotations
@@ -137,7 +137,7 @@ def draw_side_check(views: Sequence[SideView], answer: Mirrored | None, on_answe
     on_answer : callable
         Called with the new answer, before the page is drawn again.
     key : str
-        Of this part in the session; another clip or another person needs another one, or the count of pictures goes on.
+        Of this part of the page; another clip or another person needs another one, or the count of pictures goes on.
 
     Raises
     ------

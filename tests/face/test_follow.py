@@ -183,7 +183,7 @@ def test_turned_looks_see_the_same_face(face: FollowedFace, astronaut: np.ndarra
     settled = face._settle(frame_of(astronaut), face.window, None)
     assert settled is not None
     assert face._raw is not None
-    mean = face._also_turned(face.window, face._raw, settled.size_px)
+    mean = face._also_turned(face.window, face._way, face._raw, settled)
     away = np.linalg.norm((mean - face._raw)[:, :2], axis=1).mean() / settled.size_px
     assert 0.0002 < away < 0.01
 

@@ -21,7 +21,7 @@ import pytest
 from PIL import Image
 
 from tests.page.conftest import ROOT
-from tests.test_cli import bad_files, write_bomb, write_video
+from tests.test_cli import SAMPLES, bad_files, write_bomb, write_video
 
 webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
 
@@ -39,8 +39,6 @@ FLAGS = (
 )  # fmt: skip
 
 PATIENCE_S = 120
-
-SAMPLES = ROOT / "sample_videos"
 
 COUNT_FIGURES = "return [...document.images].filter(i => i.src.includes('svg') && i.naturalWidth > 0 && i.width > 400 && i.height > 100).length"
 OUTCOME_TOP_PX = "return document.getElementById('outcome').getBoundingClientRect().top"

@@ -29,7 +29,7 @@ def test_face_at_the_edge_is_read_as_well_as_in_the_middle(view_deg: float) -> N
     off = [abs(shot.face.centre_px[0] - 639.5) / focal for shot in edge]
     assert np.degrees(np.arctan(min(off))) > 0.4 * view_deg
     sizes = [np.abs(errors(HEAD, shots)).mean(0) for shots in (middle, edge)]
-    # Eight pictures of one head scatter by as much as this; over all heads both places are read alike.
+    # Eight pictures of one head scatter by as much as this.
     assert (sizes[1] <= sizes[0] + [0.5, 1.3, 1.0]).all()
     assert (sizes[1] < [1.0, 2.2, 2.5]).all()
 
