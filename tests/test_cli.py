@@ -147,8 +147,10 @@ def test_measure_stopped_in_the_middle_and_resumed(
     out = tmp_path / "out"
     command = [sys.executable, "-m", "posture.cli", "measure", *map(str, four_films), "--out", str(out)]
     with subprocess.Popen(
-        [*command, "--workers", str(workers)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
-    ) as program:
+        [*command, "--workers", str(workers)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True,
+        # A shell starts what runs in its background with Ctrl-C ignored; the tests may run there.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
+    ) as program:  # fmt: skip
         wait_until(lambda: list(out.glob("*.summary.json")) or program.poll() is not None, 60)
         assert program.poll() is None, program.communicate()
         # As a terminal does it: to the program and to all that it started. Killing is for the program alone.
