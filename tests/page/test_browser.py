@@ -41,6 +41,7 @@ FLAGS = (
 PATIENCE_S = 120
 
 COUNT_FIGURES = "return [...document.images].filter(i => i.src.includes('svg') && i.naturalWidth > 0 && i.width > 400 && i.height > 100).length"
+AT_REST = "[data-testid=stApp][data-test-script-state=notRunning]"
 OUTCOME_TOP_PX = "return document.getElementById('outcome').getBoundingClientRect().top"
 COUNT_PORTRAITS = "return [...document.images].filter(i => i.src.startsWith('data:') && i.naturalWidth == 96).length"
 TOPS_PX = "return [...document.querySelectorAll('.p-person')].map(e => Math.round(e.getBoundingClientRect().top))"
@@ -267,7 +268,11 @@ def _choose(browser, path: Path) -> None:
     for remove in browser.find_elements("css selector", "[data-testid=stFileChip] button"):
         remove.click()
         _wait(lambda: not browser.find_elements("css selector", "[data-testid=stFileChip]"), "the other file to go")
+        _wait(lambda: "Best: three minutes" in _text(browser), "the page without the other file")
     _wait(lambda: browser.find_elements("css selector", "input[type=file]"), "the uploader")
+    # A run of the script that begins drops the answer to the browser's question where to send a file, and no file arrives: a
+    # window of 0.2 s on a busy computer, in which no person has chosen one.
+    _wait(lambda: browser.find_elements("css selector", AT_REST), "the page to be drawn")
     browser.find_element("css selector", "input[type=file]").send_keys(str(path))
     _wait(lambda: path.name in _text(browser), "the file's name in the uploader")
 
