@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posture.conventions import wrap_deg
+from posture.face.covered import CoveredEye, Side
 from posture.face.landmarker import Landmarker, LibraryLandmarker, MirroredLandmarker
 from posture.face.seen import WINDOW_FACES, FaceSeen, Picture, Window
 from posture.face.shape import is_face_shaped
@@ -82,6 +83,7 @@ class FollowedFace:
         self._threads = ThreadPoolExecutor(len(self._landmarkers), "face-landmarker")
         self._turn = 0
         self._ways = TwoWays()
+        self._covered = CoveredEye()
         self._raw: NDArray[np.float64] | None = None
         self._ahead: _Ahead | None = None
         self.window: Window | None = None
@@ -101,6 +103,11 @@ class FollowedFace:
         self._ahead = None
         for landmarker in self._landmarkers:
             landmarker.__exit__(kind, error, trace)
+
+    @property
+    def covered_eye(self) -> Side | None:
+        """The eye that is taken as covered, see `posture.face.covered`."""
+        return self._covered.side
 
     def look(self, picture: Picture, upcoming: Picture | None = None) -> FaceSeen | None:
         """See the face in the next frame, where it was before.
@@ -132,7 +139,18 @@ class FollowedFace:
         if found is not None and self._has_left_the_middle(found, self.window):
             turns = self._turns(found, self.window.quarter_turns)
             return self.place(picture, found.centre_px, found.size_px, turns, anew=False)
+        if found is not None and self._covered.is_due(picture.time_s):
+            found = self._looked_at_eyes(found, picture.time_s)
         return self._remember(found, picture.time_s)
+
+    def _looked_at_eyes(self, found: FaceSeen, time_s: float) -> FaceSeen:
+        """The same face after a further look at its eyes, with the landmarker that does not look ahead."""
+        assert self.window is not None
+        assert self.pixels is not None
+        assert self._raw is not None
+        points = self._ways.correct(self._raw, self._way)
+        self._covered.look([self._landmarkers[self._turn]], self.window, self.pixels, points, time_s)
+        return self._corrected(self._raw, found.looks, found.settled)
 
     def _begin_ahead(self, upcoming: Picture) -> None:
         """Begin to look at a frame to come, where the face should be then, with the landmarker whose turn it is."""
@@ -241,6 +259,7 @@ class FollowedFace:
         On what is no face the two ways see different things.
         """
         self._ways.forget()
+        self._covered.forget()
         settled: dict[Way, tuple[NDArray[np.float64], FaceSeen]] = {}
         found: FaceSeen | None = None
         agree = True
@@ -260,6 +279,10 @@ class FollowedFace:
             self._turn = 1 - self._turn
         self._raw = settled[self._way][0]
         points = np.mean([self._also_turned(window, way, *pair) for way, pair in settled.items()], axis=0)
+        assert self.pixels is not None
+        landmarkers = [self._landmarkers[BOTH_WAYS.index(way)] for way in settled]
+        self._covered.begin(landmarkers, window, self.pixels, points, picture.time_s)
+        points = self._covered.correct(points)
         return FaceSeen(points[:, :2], points[:, 2], found.looks, settled=True)
 
     def _also_turned(self, window: Window, way: Way, raw: NDArray[np.float64], seen: FaceSeen) -> NDArray[np.float64]:
@@ -298,9 +321,9 @@ class FollowedFace:
         return None if before is None else seen
 
     def _corrected(self, points: NDArray[np.float64], looks: int, settled: bool = False) -> FaceSeen:
-        """What the landmarker whose turn it is has seen, points (478, 3), with what is known of the other's way."""
+        """What the landmarker whose turn it is has seen, points (478, 3), with what is known of the other's way and of the eyes."""
         self._raw = points
-        points = self._ways.correct(points, self._way)
+        points = self._covered.correct(self._ways.correct(points, self._way))
         return FaceSeen(points[:, :2], points[:, 2], looks, settled)
 
     @property

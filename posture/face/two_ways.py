@@ -68,7 +68,7 @@ class TwoWays:
 
     def begin(self, plain: Array, mirrored: Array) -> None:
         """Learn from one frame that was seen both ways, points of shape (478, 3)."""
-        self._half = _difference(plain, mirrored) / 2
+        self._half = difference_in_face(plain, mirrored) / 2
         self._last = None
 
     def correct(self, points: Array, way: Way) -> Array:
@@ -84,27 +84,29 @@ class TwoWays:
         -------
         ndarray, shape (478, 3)
         """
-        if self._half is None:
-            return points
-        turn, spread_px = _frame(points)
-        flat = self._half[:, :2] @ turn.T
-        return points - way * spread_px * np.concatenate([flat, self._half[:, 2:]], 1)
+        return points if self._half is None else moved_in_face(points, -way * self._half)
 
     def learn(self, points: Array, way: Way) -> None:
         """Learn from the next frame as it was seen; an even movement of the head cancels from one frame to the next."""
         if self._last is not None and self._last[1] != way:
-            half = way * _difference(points, self._last[0]) / 2
+            half = way * difference_in_face(points, self._last[0]) / 2
             known = half if self._half is None else self._half
             if np.linalg.norm(half - known, axis=1).mean() < MOVES:
                 self._half = (1 - RATE) * known + RATE * half
         self._last = points, way
 
 
-def _difference(points: Array, others: Array) -> Array:
-    """How points (n, 3) differ from others about their own middles, in the frame of the first and in shares of their spread."""
+def difference_in_face(points: Array, others: Array) -> Array:
+    """How points (478, 3) differ from others about their own middles, in the frame of the first and in shares of their spread."""
     turn, spread_px = _frame(points)
     shift = (points - points[:N_MESH].mean(0)) - (others - others[:N_MESH].mean(0))
     return np.concatenate([shift[:, :2] @ turn, shift[:, 2:]], 1) / spread_px
+
+
+def moved_in_face(points: Array, difference: Array) -> Array:
+    """Points (478, 3) moved by a difference as `difference_in_face` gives it."""
+    turn, spread_px = _frame(points)
+    return points + spread_px * np.concatenate([difference[:, :2] @ turn.T, difference[:, 2:]], 1)
 
 
 def _frame(points: Array) -> tuple[Array, float]:
