@@ -77,13 +77,15 @@ def paint_patch(picture: Rgb, face: FaceSeen, side: Side, colour: Colour, rng: n
     return np.clip(picture * (1 - mask[..., None]) + patch * mask[..., None], 0, 255).astype(np.uint8)
 
 
-def cover(picture: Rgb, follower: FollowedFace, rng: np.random.Generator) -> Iterator[Patched]:
-    """Read one picture with either eye under each patch; nothing where the picture shows no face."""
+def cover(
+    picture: Rgb, follower: FollowedFace, rng: np.random.Generator, colours: Sequence[Colour] = get_args(Colour)
+) -> Iterator[Patched]:
+    """Read one picture with either eye under patches of these colours; nothing where the picture shows no face."""
     face = see_face(picture)
     if face is None:
         return
     plain, _ = _read(picture, face, follower)
-    for colour in get_args(Colour):
+    for colour in colours:
         for side in (RIGHT, LEFT):
             patched = paint_patch(picture, face, side, colour, rng)
             corrected, found = _read(patched, face, follower)

@@ -13,13 +13,13 @@ from tests.proof.material import CLIPS_MISSING, clips_present
 def test_a_patch_over_one_eye_of_real_people_changes_less() -> None:
     rng = np.random.default_rng(covered_eyes.SEED)
     with FollowedFace() as follower:
-        every = [p for _, picture in covered_eyes.pictures(2) for p in covered_eyes.cover(picture, follower, rng)]
-    light = [p for p in every if p.colour != "dark"]
-    assert len(light) >= 50
-    assert np.mean([p.found == p.side for p in light]) > 0.8
+        pictures = [picture for _, picture in covered_eyes.pictures(1)]
+        every = [p for picture in pictures for p in covered_eyes.cover(picture, follower, rng, ("white", "skin"))]
+    assert len(every) >= 30
+    assert np.mean([p.found == p.side for p in every]) > 0.8
     assert np.mean([p.found == -p.side for p in every]) < 0.08
-    as_seen, corrected = (np.abs([getattr(p, what) for p in light]).mean(0) for what in ("as_seen_deg", "corrected_deg"))
-    assert corrected[0] < 0.85 * as_seen[0]
+    as_seen, corrected = (np.abs([getattr(p, what) for p in every]).mean(0) for what in ("as_seen_deg", "corrected_deg"))
+    assert corrected[0] < 0.85 * as_seen[0], (as_seen, corrected)
     assert (corrected < as_seen + 0.1).all()
 
 
