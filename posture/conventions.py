@@ -36,6 +36,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Side = Literal["right", "left"]
+SIDES: tuple[Side, Side] = ("right", "left")
+"""The person's own."""
+
 Mirrored = Literal["no", "yes", "unknown"]
 
 EULER_ORDER = "YZX"
@@ -51,6 +54,11 @@ DISCLAIMER = (
     " validated and is not a certified medical device. A normal or a neck result does not exclude disease of eye or brain. Local"
     " rules and the treating clinician decide."
 )
+
+
+def other_side(side: Side) -> Side:
+    """The other side of the person."""
+    return "left" if side == "right" else "right"
 
 
 def wrap_deg(angle_deg: ArrayLike) -> NDArray[np.float64]:

@@ -26,7 +26,7 @@ from posture.clinic.vertical import (
     torsion_of_higher_eye,
     upright_figures,
 )
-from posture.conventions import Side
+from posture.conventions import Side, other_side
 
 MuscleKind = Literal["superior oblique", "inferior oblique", "superior rectus", "inferior rectus"]
 Chin = Literal["up", "down"]
@@ -59,11 +59,6 @@ class Muscle:
     def name(self) -> str:
         """For example "right superior oblique"."""
         return f"{self.side} {self.kind}"
-
-
-def other_side(side: Side) -> Side:
-    """The other side of the person."""
-    return "left" if side == "right" else "right"
 
 
 def mirrored_muscle(muscle: Muscle) -> Muscle:

@@ -11,28 +11,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Literal
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from posture.conventions import SIDES, Side, other_side
 from posture.face.landmarker import Landmarker
 from posture.face.model import load_canonical_face
-from posture.face.seen import N_MESH, Window
+from posture.face.seen import EYES, N_MESH, Window, size_of
 from posture.face.two_ways import difference_in_face, mirror_index, moved_in_face
 
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8]
-
-Side = Literal[-1, 1]
-"""-1: the person's right eye; 1: the left."""
-
-RIGHT: Side = -1
-LEFT: Side = 1
-
-EYE_CORNERS = (33, 133)
-"""Of the right eye, among the landmarks."""
 
 AROUND_CM = 2.5
 """Points of the mesh so near to the middle of an eye go with it."""
@@ -88,8 +79,8 @@ class CoveredEye:
 
     Attributes
     ----------
-    side : {-1, 1} or None
-        The eye that is taken as covered, the person's right or left; None: neither.
+    side : {'right', 'left'} or None
+        The eye that is taken as covered, the person's own; None: neither.
     """
 
     def __init__(self) -> None:
@@ -108,7 +99,7 @@ class CoveredEye:
 
     def is_due(self, time_s: float) -> bool:
         """Whether the eyes should be looked at again."""
-        return not abs(time_s - self._looked_s) < EVERY_S
+        return abs(time_s - self._looked_s) >= EVERY_S
 
     def begin(self, landmarkers: list[Landmarker], window: Window, pixels: Pixels, points: Array, time_s: float) -> None:
         """Look at the eyes of a face that is seen for the first time: what is found counts at once.
@@ -124,7 +115,6 @@ class CoveredEye:
             As they were seen, in the picture.
         time_s : float
         """
-        self.forget()
         self._looked_s = time_s
         eyes = _look_at_eyes(landmarkers, window, pixels, points)
         self.side, self._difference, self._found = eyes.covered, eyes.difference, eyes.covered
@@ -147,21 +137,19 @@ def _look_at_eyes(landmarkers: list[Landmarker], window: Window, pixels: Pixels,
     alike = _likeness(pixels, flat)
     if alike > UNLIKE or not _is_lit_evenly(pixels, flat):
         return _Eyes(None)
-    seen, tells = [], []
-    for landmarker in landmarkers:
-        here = landmarker.look(pixels)
-        more = None if here is None else _tells_more(landmarker, pixels, here)
-        if here is not None and more is not None:
-            seen.append((landmarker, here))
-            tells.append(more)
-    more = float(np.mean(tells)) if tells else 0.0
-    covered = RIGHT if more > 0 else LEFT
+    seen = {landmarker: here for landmarker in landmarkers if (here := landmarker.look(pixels)) is not None}
+    tells = {
+        landmarker: more for landmarker, here in seen.items() if (more := _tells_more(landmarker, pixels, here)) is not None
+    }
+    more = float(np.mean(list(tells.values()))) if tells else 0.0
+    covered: Side = "right" if more > 0 else "left"
     differences = []
-    least = TELLS_MORE + TELLS_MORE_ALIKE * max(alike, 0.0)
-    for landmarker, here in seen if abs(more) > least else []:
-        without = _look_without(landmarker, pixels, here, covered)
-        if without is not None:
-            differences.append(_one_sided(difference_in_face(window.to_picture(without), window.to_picture(here))))
+    if abs(more) > TELLS_MORE + TELLS_MORE_ALIKE * max(alike, 0.0):
+        for landmarker in tells:
+            without = _look_without(landmarker, pixels, seen[landmarker], covered)
+            if without is not None:
+                difference = difference_in_face(window.to_picture(without), window.to_picture(seen[landmarker]))
+                differences.append(_one_sided(difference))
     for landmarker in landmarkers:
         # Its region is where the face was in the last look.
         landmarker.look(pixels)
@@ -171,36 +159,38 @@ def _look_at_eyes(landmarkers: list[Landmarker], window: Window, pixels: Pixels,
 def _likeness(pixels: Pixels, flat: Array) -> float:
     """How well the picture of the right eye goes with the mirrored one of the left, -1 to 1; points (478, 2) in these pixels."""
     grey = np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), np.uint8)
-    right, left = (_standardised(_picture_of_eye(grey, flat, side)) for side in (RIGHT, LEFT))
+    right, left = (_standardised(_picture_of_eye(grey, flat, side)) for side in SIDES)
     return float((right * left).sum())
 
 
 def _tells_more(landmarker: Landmarker, pixels: Pixels, points: Array) -> float | None:
     """How many times farther the right eye moves without the left one than the left one without the right one, as a logarithm."""
     moved = []
-    for gone, other in ((LEFT, RIGHT), (RIGHT, LEFT)):
-        without = landmarker.look(_painted(pixels, points, (gone,), PAINTED_CM[0], TONES[0]))
+    for side in SIDES:
+        mask = _mask(pixels, points, other_side(side), PAINTED_CM[0])
+        without = landmarker.look(_laid_over(pixels, TONES[0] * _skin(pixels, points), mask))
         if without is None:
             return None
-        around = _around(other)
+        around = _around(side)
         moved.append(float(np.linalg.norm(without[around, :2] - points[around, :2], axis=1).mean()))
     return float(np.log(max(moved[0], 1e-3) / max(moved[1], 1e-3)))
 
 
 def _look_without(landmarker: Landmarker, pixels: Pixels, points: Array, covered: Side) -> Array | None:
     """The mean of the face as it is and with both eyes alike, points (478, 3) in these pixels; None where it is not seen so."""
-    blind = []
+    blind, skin = [], _skin(pixels, points)
     for half_cm in PAINTED_CM:
+        mask = np.maximum(*(_mask(pixels, points, side, half_cm) for side in SIDES))
         for tone in TONES:
-            seen = landmarker.look(_painted(pixels, points, (RIGHT, LEFT), half_cm, tone))
+            seen = landmarker.look(_laid_over(pixels, tone * skin, mask))
             if seen is not None:
                 blind.append(seen)
     if len(blind) < len(TONES):
         return None
     place = np.median(blind, axis=0)
     looks = [points]
-    for source, target in ((-covered, covered), (covered, -covered)):
-        seen = landmarker.look(_copied(pixels, place, source, target))
+    for target in (covered, other_side(covered)):
+        seen = landmarker.look(_copied(pixels, place, target))
         if seen is None:
             return None
         looks.append(seen)
@@ -213,21 +203,21 @@ def _one_sided(difference: Array) -> Array:
 
 
 @lru_cache(maxsize=2)
-def _around(side: int) -> NDArray[np.int64]:
+def _around(side: Side) -> NDArray[np.int64]:
     """The points of the mesh around an eye, those of the left in the order of their mirror images at the right."""
     flat = load_canonical_face().vertices_cm[:N_MESH, :2]
-    right = np.flatnonzero(np.linalg.norm(flat - flat[list(EYE_CORNERS)].mean(0), axis=1) < AROUND_CM)
-    return right if side == RIGHT else mirror_index()[right]
+    right = np.flatnonzero(np.linalg.norm(flat - flat[list(EYES["right"])].mean(0), axis=1) < AROUND_CM)
+    return right if side == "right" else mirror_index()[right]
 
 
-def _to_pixels(points: Array, side: int) -> Array:
+def _to_pixels(points: Array, side: Side) -> Array:
     """How the canonical face around the right eye lies at an eye in the picture: centimetres x, y and 1 to pixels, shape (2, 3)."""
-    flat = load_canonical_face().vertices_cm[_around(RIGHT), :2]
+    flat = load_canonical_face().vertices_cm[_around("right"), :2]
     known = np.concatenate([flat, np.ones((len(flat), 1))], 1)
     return np.asarray(np.linalg.lstsq(known, points[_around(side), :2], rcond=None)[0].T)
 
 
-def _picture_of_eye(grey: Pixels, points: Array, side: int) -> NDArray[np.float64]:
+def _picture_of_eye(grey: Pixels, points: Array, side: Side) -> NDArray[np.float64]:
     """An eye as it would be seen from before the face, the left one mirrored."""
     (width, height), cm = EYE_PX, 1 / EYE_PX_PER_CM
     x, y = EYE_CM
@@ -248,41 +238,45 @@ def _moved_picture(pixels: Pixels, move: Array, size: tuple[int, int]) -> Pixels
     return np.asarray(cv2.warpAffine(pixels, move, size, flags=flags, borderMode=cv2.BORDER_REPLICATE), np.uint8)
 
 
-def _mask(pixels: Pixels, points: Array, side: int, half_cm: tuple[float, float]) -> NDArray[np.float32]:
+def _mask(pixels: Pixels, points: Array, side: Side, half_cm: tuple[float, float]) -> NDArray[np.float32]:
     """Where an eye is, 0 to 1 with soft edges, shape (n, n, 1)."""
     angle = np.linspace(0, 2 * np.pi, 24, endpoint=False)
     (x, y), (wide, high) = MIDDLE_CM, half_cm
     corners = (_to_pixels(points, side) @ [x + wide * np.cos(angle), y + high * np.sin(angle), np.ones(24)]).T
     mask = np.zeros(pixels.shape[:2], np.float32)
     cv2.fillConvexPoly(mask, np.round(corners * 16).astype(np.int32), 1.0, cv2.LINE_AA, 4)
-    size_px = float((points[:N_MESH, :2].max(0) - points[:N_MESH, :2].min(0)).max())
-    return np.asarray(cv2.GaussianBlur(mask, (0, 0), SOFT_SHARE * size_px + 0.5), np.float32)[..., None]
+    return np.asarray(cv2.GaussianBlur(mask, (0, 0), SOFT_SHARE * size_of(points[:, :2]) + 0.5), np.float32)[..., None]
 
 
-def _painted(pixels: Pixels, points: Array, sides: tuple[Side, ...], half_cm: tuple[float, float], tone: float) -> Pixels:
-    """The picture with eyes painted over in the colour of the cheeks, or darker."""
-    mask = np.max([_mask(pixels, points, side, half_cm) for side in sides], axis=0)
-    return np.asarray(pixels * (1 - mask) + tone * _skin(pixels, points) * mask).astype(np.uint8)
+def _laid_over(pixels: Pixels, over: Array | Pixels, mask: NDArray[np.float32]) -> Pixels:
+    """The picture with another, or one colour, laid over it where the mask is 1."""
+    return np.asarray(pixels * (1 - mask) + over * mask).astype(np.uint8)
 
 
-def _copied(pixels: Pixels, points: Array, source: int, target: int) -> Pixels:
-    """The picture with what is at one eye copied, mirrored, to the other."""
-    back = cv2.invertAffineTransform(_to_pixels(points, target))
-    move = _to_pixels(points, source) @ np.concatenate([back, [[0, 0, 1]]])
+def _copied(pixels: Pixels, points: Array, side: Side) -> Pixels:
+    """The picture with what is at the other eye copied, mirrored, to this one."""
+    back = cv2.invertAffineTransform(_to_pixels(points, side))
+    move = _to_pixels(points, other_side(side)) @ np.concatenate([back, [[0, 0, 1]]])
     copy = _moved_picture(pixels, move, (pixels.shape[1], pixels.shape[0]))
-    mask = _mask(pixels, points, target, COPIED_CM)
-    return np.asarray(pixels * (1 - mask) + copy * mask).astype(np.uint8)
+    return _laid_over(pixels, copy, _mask(pixels, points, side, COPIED_CM))
 
 
 def _is_lit_evenly(pixels: Pixels, flat: Array) -> bool:
     """Whether no cheek is much brighter than the other; points (478, 2) in these pixels."""
-    right, left = (float(_skin(pixels, flat, side).mean()) for side in (RIGHT, LEFT))
+    right, left = (float(_skin(pixels, flat, side).mean()) for side in SIDES)
     return max(right, left) < EVEN_LIGHT * max(min(right, left), 1.0)
 
 
-def _skin(pixels: Pixels, points: Array, side: int = 0) -> Array:
+def _skin(pixels: Pixels, points: Array, side: Side | None = None) -> Array:
     """The colour of the cheeks, shape (3,), or of that at one side."""
-    x, y = load_canonical_face().vertices_cm[:N_MESH, :2].T
-    cheeks = (np.abs(np.abs(x) - 3.5) < 1.0) & (np.abs(y + 1.2) < 1.0) & (x * side >= 0)
-    columns, rows = np.round(points[:N_MESH][cheeks, :2]).astype(int).clip(0, len(pixels) - 1).T
+    cheeks = np.concatenate([_cheek(one) for one in (SIDES if side is None else [side])])
+    columns, rows = np.round(points[cheeks, :2]).astype(int).clip(0, len(pixels) - 1).T
     return np.asarray(np.median(pixels[rows, columns], axis=0))
+
+
+@lru_cache(maxsize=2)
+def _cheek(side: Side) -> NDArray[np.int64]:
+    """The points of the mesh on a cheek."""
+    x, y = load_canonical_face().vertices_cm[:N_MESH, :2].T
+    outwards = -x if side == "right" else x
+    return np.flatnonzero((np.abs(outwards - 3.5) < 1.0) & (np.abs(y + 1.2) < 1.0))

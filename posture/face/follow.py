@@ -11,8 +11,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from posture.conventions import wrap_deg
-from posture.face.covered import CoveredEye, Side
+from posture.conventions import Side, wrap_deg
+from posture.face.covered import CoveredEye
 from posture.face.landmarker import Landmarker, LibraryLandmarker, MirroredLandmarker
 from posture.face.seen import WINDOW_FACES, FaceSeen, Picture, Window
 from posture.face.shape import is_face_shaped

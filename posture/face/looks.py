@@ -9,12 +9,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from posture.face.seen import N_MESH, NOSE_TIP
+from posture.face.seen import EYES, N_MESH, NOSE_TIP
 
 PATCH_PX = 64
 PORTRAIT_PX = 96
 
-_RIGHT_EYE, _LEFT_EYE, _MOUTH = (33, 133), (263, 362), (13, 14)
+_MOUTH = (13, 14)
 _EYE_ROW, _MOUTH_ROW, _EYE_HALF = 0.42, 0.68, 0.16
 """Where eyes and mouth lie in the patch, so that it also holds the hair above the forehead."""
 
@@ -59,7 +59,7 @@ def describe(time_s: float, pixels: NDArray[np.uint8], points: NDArray[np.float6
     -------
     Looks
     """
-    right, left, mouth = (points[list(index)].mean(0) for index in (_RIGHT_EYE, _LEFT_EYE, _MOUTH))
+    right, left, mouth = (points[list(index)].mean(0) for index in (EYES["right"], EYES["left"], _MOUTH))
     target = np.array([[0.5 - _EYE_HALF, _EYE_ROW], [0.5 + _EYE_HALF, _EYE_ROW], [0.5, _MOUTH_ROW]]) * PATCH_PX
     matrix = cv2.getAffineTransform(np.array([right, left, mouth], np.float32), target.astype(np.float32))
     patch = cv2.warpAffine(pixels, matrix, (PATCH_PX, PATCH_PX), borderMode=cv2.BORDER_REPLICATE)

@@ -9,6 +9,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from posture.conventions import Side
+
 WINDOW_FACES = 2.2
 """Side of the window in face sizes: the detector needs the face at an eighth of the picture or more, the mesh some margin."""
 
@@ -28,6 +30,9 @@ N_MESH = 468
 
 RIGHT_EYE, LEFT_EYE, NOSE_TIP = 33, 263, 1
 """Outer corners of the eyes, and the tip of the nose, among the landmarks."""
+
+EYES: dict[Side, tuple[int, int]] = {"right": (RIGHT_EYE, 133), "left": (LEFT_EYE, 362)}
+"""Outer and inner corner of either eye."""
 
 
 class Picture(Protocol):
@@ -93,8 +98,13 @@ class FaceSeen:
     @cached_property
     def size_px(self) -> float:
         """Longer side of the box around the face."""
-        mesh = self.points_px[:N_MESH]
-        return float((mesh.max(0) - mesh.min(0)).max())
+        return size_of(self.points_px)
+
+
+def size_of(points: NDArray[np.float64]) -> float:
+    """Longer side of the box around the points (478, 2) of a face, in whatever they are given in."""
+    mesh = points[:N_MESH]
+    return float((mesh.max(0) - mesh.min(0)).max())
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from posture.face.landmarker import Landmarker, LibraryLandmarker
 from posture.face.model import load_canonical_face
 from posture.face.seen import N_MESH
+from posture.face.two_ways import mirror_index
 
 Array = NDArray[np.float64]
 
@@ -214,14 +215,6 @@ def _around(values: Array) -> Array:
     return np.asarray(cv2.GaussianBlur(values * is_face, (0, 0), LIGHT_PX) / np.maximum(counted, 1e-3))
 
 
-@lru_cache(maxsize=1)
-def _other_side() -> NDArray[np.int64]:
-    """For each landmark the one that is its mirror image."""
-    vertices = load_canonical_face().vertices_cm
-    apart = vertices[:, None] - vertices[None] * [-1.0, 1.0, 1.0]
-    return np.asarray(np.square(apart).sum(2).argmin(1))
-
-
 def _shape(points: Array) -> Array:
     """Landmarks (468, 3) turned to the front as nearly as they are the mean face, made the same left and right, and of size 1."""
     mean = load_canonical_face().vertices_cm
@@ -230,5 +223,5 @@ def _shape(points: Array) -> Array:
     seen = seen - seen.mean(0)
     left, _, right = np.linalg.svd(seen.T @ mean)
     seen = seen @ left @ np.diag([1.0, 1.0, np.sign(np.linalg.det(left @ right))]) @ right
-    seen = (seen + seen[_other_side()] * [-1.0, 1.0, 1.0]) / 2
+    seen = (seen + seen[mirror_index()[:N_MESH]] * [-1.0, 1.0, 1.0]) / 2
     return np.asarray(seen / np.sqrt(np.square(seen).sum(1).mean()))

@@ -14,12 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posture.face.model import CanonicalFace
+from posture.face.seen import EYES
 from posture.geometry.angles import FACING
 from posture.geometry.fit import Camera
 
 Array = NDArray[np.float64]
 
-RIGHT_EYE, LEFT_EYE = (33, 133), (263, 362)
+RIGHT_EYE, LEFT_EYE = EYES["right"], EYES["left"]
 """Corners of the eyes, outer and inner. Lids are left out: they follow gaze, and a drooping one would tilt the line."""
 
 LIPS = (61, 291, 39, 269, 181, 405)

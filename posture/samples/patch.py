@@ -10,11 +10,9 @@ from numpy.typing import NDArray
 
 from posture.conventions import Side
 from posture.face.model import load_canonical_face
+from posture.face.seen import EYES
 from posture.samples.paint import FACE_PX, darker, lighter, tint
 from posture.samples.raster import Picture
-
-_CORNERS: dict[Side, tuple[int, int]] = {"right": (33, 133), "left": (263, 362)}
-"""Outer and inner corner of each eye on the canonical face."""
 
 _HALF_AXES_UV = np.array([0.152, 0.113])
 """Half width and half height in texture coordinates: on the child about 5 by 3 cm, from the brow to the cheek-bone."""
@@ -61,7 +59,7 @@ def add_patch(texture: Picture, side: Side) -> Picture:
 
 def _oval(side: Side, share: float) -> NDArray[Any]:
     """A mask (FACE_PX, FACE_PX) of 1 inside the patch shrunk to a share of its size, with smooth edges."""
-    outer, inner = load_canonical_face().uv[list(_CORNERS[side])]
+    outer, inner = load_canonical_face().uv[list(EYES[side])]
     out = np.sign(outer[0] - inner[0])
     middle = (outer + inner) / 2 + [out * _OUTWARDS_UV, _DOWN_UV]
     scale = FACE_PX * _ZOOM

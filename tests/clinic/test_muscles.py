@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 
 from posture.clinic.findings import Findings
-from posture.clinic.muscles import GAZE_LEAST_PD, MUSCLES, TILT_LEAST_PD, Steps, mirrored_muscle, other_side, three_steps
+from posture.clinic.muscles import GAZE_LEAST_PD, MUSCLES, TILT_LEAST_PD, Steps, mirrored_muscle, three_steps
 from posture.clinic.sentences import STEP_NOTES as NOTES
 from posture.clinic.vertical import NORMAL_PD, higher_eye, supine_falls
+from posture.conventions import other_side
 from tests.clinic.mirror import mirror_findings, swap
 
 # --- The table from anatomy: nothing below is read off the package. ---

@@ -2,37 +2,34 @@
 
 from collections.abc import Iterator
 
-import cv2
 import numpy as np
 import pytest
 
+from posture.conventions import SIDES, Side
 from posture.face import covered
 from posture.face.covered import (
     EVERY_S,
-    LEFT,
-    RIGHT,
+    PAINTED_CM,
     UNLIKE,
     CoveredEye,
-    Side,
     _copied,
     _Eyes,
     _is_lit_evenly,
+    _laid_over,
     _likeness,
+    _mask,
     _one_sided,
-    _painted,
+    _skin,
 )
 from posture.face.follow import FollowedFace
 from posture.face.landmarker import LibraryLandmarker
-from posture.face.seen import FaceSeen, Window
+from posture.face.seen import EYES, FaceSeen, Window
 from posture.face.two_ways import mirror_index
 from tests.face.pictures import PHOTO_CENTRE_PX, PHOTO_FACE_PX
+from tests.proof.covered_eyes import paint_patch
 from tests.proof.material import frame_of
 
 CENTRE = np.array(PHOTO_CENTRE_PX)
-OUTER, INNER = {RIGHT: 33, LEFT: 263}, {RIGHT: 133, LEFT: 362}
-"""Corners of the eyes."""
-
-SIDES: tuple[Side, Side] = (RIGHT, LEFT)
 
 
 @pytest.fixture(scope="module")
@@ -49,17 +46,15 @@ def plain(face: FollowedFace, astronaut: np.ndarray) -> FaceSeen:
 
 
 @pytest.fixture(scope="module")
+def points(plain: FaceSeen) -> np.ndarray:
+    """The landmarks of the photograph with their depth, shape (478, 3)."""
+    return np.concatenate([plain.points_px, plain.depth_px[:, None]], 1)
+
+
+@pytest.fixture(scope="module")
 def patched(plain: FaceSeen, astronaut: np.ndarray) -> dict[Side, np.ndarray]:
     """The photograph with an adhesive patch over either eye."""
-    pictures = {}
-    for side in SIDES:
-        outer, inner = plain.points_px[OUTER[side]], plain.points_px[INNER[side]]
-        middle, wide = (outer + inner) / 2, float(np.linalg.norm(outer - inner))
-        picture = astronaut.copy()
-        axes = (round(1.1 * wide), round(0.85 * wide))
-        cv2.ellipse(picture, tuple(np.round(middle).astype(int).tolist()), axes, 0, 0, 360, (226, 196, 170), -1, cv2.LINE_AA)
-        pictures[side] = picture
-    return pictures
+    return {side: paint_patch(astronaut, plain, side, "skin", np.random.default_rng(1)) for side in SIDES}
 
 
 def slope_deg(seen: FaceSeen, other: FaceSeen) -> float:
@@ -68,10 +63,9 @@ def slope_deg(seen: FaceSeen, other: FaceSeen) -> float:
     return float(np.degrees(np.arctan2((two[:, 0] * one[:, 1] - two[:, 1] * one[:, 0]).sum(), (one * two).sum())))
 
 
-def test_a_face_with_both_eyes_has_none_covered(face: FollowedFace, plain: FaceSeen, astronaut: np.ndarray) -> None:
+def test_a_face_with_both_eyes_has_none_covered(face: FollowedFace, points: np.ndarray, astronaut: np.ndarray) -> None:
     assert face.place(frame_of(astronaut), CENTRE, PHOTO_FACE_PX) is not None
     assert face.covered_eye is None
-    points = np.concatenate([plain.points_px, plain.depth_px[:, None]], 1)
     assert face._covered.correct(points) is points
 
 
@@ -86,9 +80,8 @@ def test_the_covered_eye_is_found_and_the_posture_stays(
     assert abs(slope_deg(seen, plain)) < 2.0
 
 
-def test_what_is_taken_off_leaves_the_chin(plain: FaceSeen) -> None:
+def test_what_is_taken_off_leaves_the_chin(points: np.ndarray) -> None:
     """A difference that is its own mirror image, as a nod is, is no part of it; one of one side is, by half on each."""
-    points = np.concatenate([plain.points_px, plain.depth_px[:, None]], 1)
     index, rng = mirror_index(), np.random.default_rng(4)
     nod = rng.normal(size=points.shape)
     nod += nod[index] * [-1, 1, 1]
@@ -103,7 +96,7 @@ def test_what_is_taken_off_leaves_the_chin(plain: FaceSeen) -> None:
 def test_a_mirrored_picture_has_the_other_eye_covered_and_the_mirrored_points(
     face: FollowedFace, patched: dict[Side, np.ndarray]
 ) -> None:
-    picture = patched[RIGHT]
+    picture = patched["right"]
     seen = face.place(frame_of(picture), CENTRE, PHOTO_FACE_PX)
     width = picture.shape[1]
     other = face.place(
@@ -111,42 +104,39 @@ def test_a_mirrored_picture_has_the_other_eye_covered_and_the_mirrored_points(
     )
     assert seen is not None
     assert other is not None
-    assert face.covered_eye == LEFT
+    assert face.covered_eye == "left"
     assert other.slope_deg == pytest.approx(-seen.slope_deg, abs=0.3)
 
 
 @pytest.mark.parametrize("side", SIDES)
 def test_eyes_are_alike_after_one_is_copied_over_the_other(
-    plain: FaceSeen, patched: dict[Side, np.ndarray], side: Side
+    points: np.ndarray, patched: dict[Side, np.ndarray], side: Side
 ) -> None:
-    points = np.concatenate([plain.points_px, plain.depth_px[:, None]], 1)
     assert _likeness(patched[side], points) < UNLIKE
-    for source in SIDES:
-        assert _likeness(_copied(patched[side], points, source, -source), points) > 0.9
+    for target in SIDES:
+        assert _likeness(_copied(patched[side], points, target), points) > 0.9
 
 
-def test_what_is_painted_over_is_of_one_colour_and_nothing_else_changes(plain: FaceSeen, astronaut: np.ndarray) -> None:
-    points = np.concatenate([plain.points_px, plain.depth_px[:, None]], 1)
-    painted = _painted(astronaut, points, (RIGHT,), (3.7, 3.5), 1.0)
-    middle = np.round(plain.points_px[[OUTER[RIGHT], INNER[RIGHT]]].mean(0)).astype(int)
+def test_what_is_painted_over_is_of_one_colour_and_nothing_else_changes(points: np.ndarray, astronaut: np.ndarray) -> None:
+    painted = _laid_over(astronaut, _skin(astronaut, points), _mask(astronaut, points, "right", PAINTED_CM[0]))
+    middle = np.round(points[list(EYES["right"]), :2].mean(0)).astype(int)
     around = painted[middle[1] - 3 : middle[1] + 4, middle[0] - 3 : middle[0] + 4].reshape(-1, 3).astype(int)
     assert np.ptp(around, axis=0).max() <= 1
     changed = np.abs(painted.astype(int) - astronaut).max(2) > 1
-    left = np.round(plain.points_px[OUTER[LEFT]]).astype(int)
+    left = np.round(points[EYES["left"][0]]).astype(int)
     assert changed.any()
     assert not changed[:, left[0] - 3 :].any()
 
 
 @pytest.mark.parametrize("side", SIDES)
 def test_an_eye_in_the_dark_is_not_taken_as_covered(
-    face: FollowedFace, astronaut: np.ndarray, plain: FaceSeen, side: Side
+    face: FollowedFace, astronaut: np.ndarray, points: np.ndarray, side: Side
 ) -> None:
-    across = plain.points_px[OUTER[LEFT]] - plain.points_px[OUTER[RIGHT]]
+    across = points[EYES["left"][0], :2] - points[EYES["right"][0], :2]
     y, x = np.mgrid[: astronaut.shape[0], : astronaut.shape[1]]
-    along = ((np.stack([x, y], -1) - plain.points_px[1]) @ across) / np.linalg.norm(across) ** 2
-    light = 1 / (1 + np.exp(12 * side * along))
+    along = ((np.stack([x, y], -1) - points[1, :2]) @ across) / np.linalg.norm(across) ** 2
+    light = 1 / (1 + np.exp(12 * (-1 if side == "right" else 1) * along))
     dark = (astronaut * (0.15 + 0.85 * light)[..., None]).astype(np.uint8)
-    points = np.concatenate([plain.points_px, plain.depth_px[:, None]], 1)
     assert _is_lit_evenly(astronaut, points)
     assert not _is_lit_evenly(dark, points)
     assert face.place(frame_of(dark), CENTRE, PHOTO_FACE_PX) is not None
@@ -155,14 +145,14 @@ def test_an_eye_in_the_dark_is_not_taken_as_covered(
 
 def test_region_is_where_it_was_after_the_looks(plain: FaceSeen, patched: dict[Side, np.ndarray]) -> None:
     window = Window.around(plain.centre_px, plain.size_px)
-    pixels = window.show(frame_of(patched[LEFT]))
+    pixels = window.show(frame_of(patched["left"]))
     with LibraryLandmarker() as landmarker:
         for _ in range(4):
             before = landmarker.look(pixels)
         assert before is not None
         eye = CoveredEye()
         eye.begin([landmarker], window, pixels, window.to_picture(before), 0.0)
-        assert eye.side == LEFT
+        assert eye.side == "left"
         after = landmarker.look(pixels)
     assert after is not None
     assert np.linalg.norm(after - before, axis=1).max() < 0.02 * len(pixels)
@@ -170,7 +160,7 @@ def test_region_is_where_it_was_after_the_looks(plain: FaceSeen, patched: dict[S
 
 def test_a_face_that_is_not_seen_without_its_eyes_is_left_as_it_is(plain: FaceSeen, patched: dict[Side, np.ndarray]) -> None:
     window = Window.around(plain.centre_px, plain.size_px)
-    pixels = window.show(frame_of(patched[LEFT]))
+    pixels = window.show(frame_of(patched["left"]))
     seen = np.zeros((478, 3))
     seen[:, :2], seen[:, 2] = window.from_picture(plain.points_px), plain.depth_px
 
@@ -188,12 +178,11 @@ def test_a_face_that_is_not_seen_without_its_eyes_is_left_as_it_is(plain: FaceSe
     assert eye.correct(seen) is seen
 
 
-def test_what_is_found_twice_in_a_row_counts(monkeypatch: pytest.MonkeyPatch, plain: FaceSeen) -> None:
-    points = np.concatenate([plain.points_px, plain.depth_px[:, None]], 1)
+def test_what_is_found_twice_in_a_row_counts(monkeypatch: pytest.MonkeyPatch, plain: FaceSeen, points: np.ndarray) -> None:
     found: list[_Eyes] = []
     monkeypatch.setattr(covered, "_look_at_eyes", lambda *_: found[-1])
     window, pixels, eye = Window.around(plain.centre_px, plain.size_px), np.zeros((128, 128, 3), np.uint8), CoveredEye()
-    none, right, left = _Eyes(None), _Eyes(RIGHT, np.full((478, 3), 0.01)), _Eyes(LEFT, np.full((478, 3), 0.03))
+    none, right, left = _Eyes(None), _Eyes("right", np.full((478, 3), 0.01)), _Eyes("left", np.full((478, 3), 0.03))
     sides, moved = [], []
     for k, eyes in enumerate((none, right, none, right, right, left, right, none, none)):
         found.append(eyes)
@@ -205,17 +194,16 @@ def test_what_is_found_twice_in_a_row_counts(monkeypatch: pytest.MonkeyPatch, pl
             eye.look([], window, pixels, points, EVERY_S * k)
         sides.append(eye.side)
         moved.append(float(np.linalg.norm((eye.correct(points) - points)[:, :2], axis=1).mean()))
-    assert sides == [None, None, None, None, RIGHT, RIGHT, RIGHT, RIGHT, None]
+    assert sides == [None, None, None, None, "right", "right", "right", "right", None]
     assert moved[:4] == [0, 0, 0, 0]
     assert moved[8] == 0
     assert moved[4] > 0.1
     assert moved[5:8] == pytest.approx([moved[4]] * 3)
 
 
-def test_what_an_eye_does_is_followed(monkeypatch: pytest.MonkeyPatch, plain: FaceSeen) -> None:
-    points = np.concatenate([plain.points_px, plain.depth_px[:, None]], 1)
+def test_what_an_eye_does_is_followed(monkeypatch: pytest.MonkeyPatch, plain: FaceSeen, points: np.ndarray) -> None:
     does = iter([0.01, 0.03, 0.03, 0.03])
-    monkeypatch.setattr(covered, "_look_at_eyes", lambda *_: _Eyes(LEFT, np.full((478, 3), next(does))))
+    monkeypatch.setattr(covered, "_look_at_eyes", lambda *_: _Eyes("left", np.full((478, 3), next(does))))
     window, pixels, eye = Window.around(plain.centre_px, plain.size_px), np.zeros((128, 128, 3), np.uint8), CoveredEye()
     eye.begin([], window, pixels, points, 0.0)
     depths = [float((eye.correct(points) - points)[0, 2])]
@@ -231,7 +219,7 @@ def test_a_patch_that_comes_and_goes_in_a_film_is_noticed(
     assert face.place(frame_of(astronaut), CENTRE, PHOTO_FACE_PX) is not None
     sides = []
     for k in range(1, 17):
-        assert face.look(frame_of(patched[LEFT] if k <= 8 else astronaut, time_s=k * EVERY_S / 2)) is not None
+        assert face.look(frame_of(patched["left"] if k <= 8 else astronaut, time_s=k * EVERY_S / 2)) is not None
         sides.append(face.covered_eye)
     # Looked at every second frame, and found twice.
-    assert sides == [None] * 3 + [LEFT] * 8 + [None] * 5
+    assert sides == [None] * 3 + ["left"] * 8 + [None] * 5

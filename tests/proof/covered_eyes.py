@@ -11,28 +11,25 @@ import argparse
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal, get_args
+from unittest.mock import patch
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from posture.conventions import SIDES, Side, other_side
 from posture.face import covered
-from posture.face.covered import LEFT, RIGHT, Side
 from posture.face.follow import FollowedFace
-from posture.face.model import load_canonical_face
-from posture.face.seen import FaceSeen
+from posture.face.seen import EYES, FaceSeen
 from posture.geometry.lens import DEFAULT_VIEW_SHARE
-from posture.geometry.pose import Camera, angles_against_camera, estimate_pose
-from tests.proof.material import CLIPS_MISSING, Rgb, clips_present, frame_of, load_astronaut, see_face
+from posture.geometry.pose import angles_against_camera
+from tests.proof.material import CLIPS_MISSING, Rgb, clips_present, frame_of, load_astronaut, pose_of, see_face
 from tests.proof.photographs import clip_paths, clip_pictures
 
 Array = NDArray[np.float64]
 
 Colour = Literal["white", "skin", "dark"]
 RGB: dict[Colour, tuple[int, int, int]] = {"white": (235, 230, 222), "skin": (222, 184, 150), "dark": (35, 35, 40)}
-
-CORNERS: dict[Side, tuple[int, int]] = {RIGHT: (33, 133), LEFT: (263, 362)}
-"""Outer and inner corner of either eye among the landmarks."""
 
 FRAMES_A_CLIP = 8
 SEED = 2026
@@ -45,9 +42,9 @@ class Patched:
     Attributes
     ----------
     colour : str
-    side : {-1, 1}
-        The person's right or left eye.
-    found : {-1, 1} or None
+    side : {'right', 'left'}
+        The person's own eye.
+    found : {'right', 'left'} or None
         Which one was taken as covered.
     as_seen_deg, corrected_deg : ndarray, shape (3,)
         What tilt, turn and chin changed by, without and with what is taken off.
@@ -62,7 +59,7 @@ class Patched:
 
 def paint_patch(picture: Rgb, face: FaceSeen, side: Side, colour: Colour, rng: np.random.Generator) -> Rgb:
     """Paint an oval patch over an eye, lit as the face around it is."""
-    outer, inner = face.points_px[list(CORNERS[side])]
+    outer, inner = face.points_px[list(EYES[side])]
     wide = float(np.linalg.norm(outer - inner))
     middle = (outer + inner) / 2 + rng.normal(0, 0.05, 2) * wide
     half = wide * rng.uniform(0.95, 1.25) * np.array([1.0, rng.uniform(0.7, 0.85)])
@@ -73,8 +70,8 @@ def paint_patch(picture: Rgb, face: FaceSeen, side: Side, colour: Colour, rng: n
     light = np.asarray(cv2.GaussianBlur(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY).astype(np.float32), (0, 0), wide))
     row, column = (int(np.clip(v, 0, n - 1)) for v, n in zip(middle[::-1], light.shape, strict=True))
     lit = np.clip(light / max(float(light[row, column]), 1.0), 0.6, 1.4)[..., None]
-    patch = np.array(RGB[colour]) * lit + rng.normal(0, 3, picture.shape)
-    return np.clip(picture * (1 - mask[..., None]) + patch * mask[..., None], 0, 255).astype(np.uint8)
+    cloth = np.array(RGB[colour]) * lit + rng.normal(0, 3, picture.shape)
+    return np.clip(picture * (1 - mask[..., None]) + cloth * mask[..., None], 0, 255).astype(np.uint8)
 
 
 def cover(
@@ -86,15 +83,11 @@ def cover(
         return
     plain, _ = _read(picture, face, follower)
     for colour in colours:
-        for side in (RIGHT, LEFT):
+        for side in SIDES:
             patched = paint_patch(picture, face, side, colour, rng)
             corrected, found = _read(patched, face, follower)
-            takes_off = covered.UNLIKE
-            covered.UNLIKE = -1.0
-            try:
+            with patch.object(covered, "UNLIKE", -1.0):
                 as_seen, _ = _read(patched, face, follower)
-            finally:
-                covered.UNLIKE = takes_off
             if plain is not None and corrected is not None and as_seen is not None:
                 yield Patched(colour, side, found, as_seen - plain, corrected - plain)
 
@@ -129,14 +122,13 @@ def _read(picture: Rgb, face: FaceSeen, follower: FollowedFace) -> tuple[Array |
     seen = follower.place(frame_of(picture), face.centre_px, face.size_px)
     if seen is None:
         return None, None
-    camera = Camera(picture.shape[1], picture.shape[0], DEFAULT_VIEW_SHARE * max(picture.shape[:2]))
-    pose = estimate_pose(seen.points_px, seen.depth_px, camera, load_canonical_face())
+    pose = pose_of(seen, picture, DEFAULT_VIEW_SHARE * max(picture.shape[:2]))
     return np.array(angles_against_camera(pose)), follower.covered_eye
 
 
 def _print_row(name: str, chosen: Sequence[Patched]) -> None:
     """One line of the table."""
-    share = [100 * float(np.mean([p.found == k * p.side for p in chosen])) for k in (1, -1)]
+    share = [100 * float(np.mean([p.found == which(p.side) for p in chosen])) for which in (str, other_side)]
     means = [np.abs([getattr(p, what) for p in chosen]).mean(0) for what in ("as_seen_deg", "corrected_deg")]
     text = "".join("  " + f"{' / '.join(f'{v:.2f}' for v in mean):>18}" for mean in means)
     print(f"{name:<46}{len(chosen):5d}{share[0]:10.0f}{share[1]:11.0f}{text}", flush=True)

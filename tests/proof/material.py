@@ -109,8 +109,11 @@ def see_face(rgb: Rgb) -> FaceSeen | None:
 def measure_picture(rgb: Rgb, focal_px: float) -> Pose | None:
     """The pose of the face in one picture, on the path that clips take; None where no face was found."""
     seen = see_face(rgb)
-    if seen is None:
-        return None
+    return None if seen is None else pose_of(seen, rgb, focal_px)
+
+
+def pose_of(seen: FaceSeen, rgb: Rgb, focal_px: float) -> Pose:
+    """The pose of a face that was seen in a picture."""
     camera = Camera(rgb.shape[1], rgb.shape[0], focal_px)
     return estimate_pose(seen.points_px, seen.depth_px, camera, load_canonical_face())
 

@@ -9,10 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posture.conventions import wrap_deg
-from posture.face.model import load_canonical_face
 from posture.geometry.angles import line_of_sight, posture_angles
-from posture.geometry.pose import Camera, Pose, estimate_pose
-from tests.proof.material import Rgb, see_face
+from posture.geometry.pose import Pose
+from tests.proof.material import Rgb, pose_of, see_face
 
 Array = NDArray[np.float64]
 
@@ -50,8 +49,7 @@ def look(picture: Rgb, focal_px: float) -> Seen | None:
     face = see_face(picture)
     if face is None:
         return None
-    camera = Camera(picture.shape[1], picture.shape[0], focal_px)
-    return Seen(estimate_pose(face.points_px, face.depth_px, camera, load_canonical_face()), face.centre_px, face.size_px)
+    return Seen(pose_of(face, picture, focal_px), face.centre_px, face.size_px)
 
 
 def angles(rotation: Array, place: Array) -> Array:
