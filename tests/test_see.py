@@ -45,11 +45,12 @@ class MadeFollower:
     meets_at_end: tuple[int, ...] = ()
     spoil: Callable[[int, FaceSeen], FaceSeen] = lambda _, face: face
     shades: dict[int, int] = field(default_factory=dict)
+    shifts: dict[int, list[float]] = field(default_factory=dict)
     frame: int = 0
 
     def __post_init__(self) -> None:
         self.all = {n: Stretch(n, met_at_end=n in self.meets_at_end) for n in self.plan}
-        self.scene = SimpleNamespace(steps=[])
+        self.scene = SimpleNamespace(steps=[], surfaces=SimpleNamespace(shifts=self.shifts))
 
     def __enter__(self) -> MadeFollower:
         return self
@@ -141,9 +142,9 @@ def sways(x: float, size: float, first: int = 0, last: int = 10_000) -> Callable
     return lambda k: (x + 0.15 * size * np.sin(0.13 * k), 300.0, size) if first <= k <= last else None
 
 
-def hangs(x: float, size: float) -> Callable[[int], Place | None]:
-    """A picture on the wall."""
-    return lambda _: (x, 300.0, size)
+def hangs(x: float, size: float, first: int = 0, last: int = 10_000) -> Callable[[int], Place | None]:
+    """A picture on the wall, from one frame to another."""
+    return lambda k: (x, 300.0, size) if first <= k <= last else None
 
 
 def test_persons_are_numbered_by_time_and_size(watch: Watch) -> None:
@@ -189,6 +190,14 @@ def test_a_few_frames_are_kept_in_memory(watch: Watch) -> None:
 def test_who_moved_comes_before_what_never_did(watch: Watch) -> None:
     seen = watch({1: hangs(200, 300), 2: sways(700, 60)}, n=150)
     assert [(p.stretches, p.is_still) for p in seen.persons] == [((2,), False), ((1,), True)]
+
+
+@pytest.mark.parametrize(("shift", "thing"), [(0.002, True), (0.05, False)])
+def test_a_face_whose_surface_moves_is_no_thing(watch: Watch, shift: float, thing: bool) -> None:
+    """Of two stretches of one face, of both of which something is known."""
+    surfaces = {1: [shift] * 20, 2: [shift] * 20}
+    seen = watch({1: hangs(200, 300, 0, 70), 2: hangs(200, 300, 75, 150)}, n=151, shades={1: 90, 2: 90}, shifts=surfaces)
+    assert [(p.stretches, p.is_still) for p in seen.persons] == [((1, 2), thing)]
 
 
 def test_track_is_where_the_person_was_and_nowhere_else(watch: Watch) -> None:

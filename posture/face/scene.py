@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from posture.conventions import wrap_deg
 from posture.face.seen import FaceSeen, Picture, Window
 from posture.face.stretch import Stretch
+from posture.face.surface import Surfaces
 
 Array = NDArray[np.float64]
 
@@ -54,6 +55,15 @@ ROCKING = 3.0
 STILL_PX = 2.0
 """Of a small face the landmarks themselves move by as much."""
 
+FIXED, FIXED_PX = 0.01, 0.6
+"""What a thing consists of is where it was in the scene: in three of four such times most corners of the face moved by less than
+this, in face sizes, or in pixels for a small one. Pictures and dolls came to 0.0085 at most, small dolls in a shaken film to 0.0147 or 0.6
+pixels; people rendered sitting very still (2 mm, half a degree) to 0.023 and more, others to 0.03 and more (own measurement, no source)."""
+
+DOUBT = 2.0
+"""A thing keeps still by one of the two bounds, and by the other to that much: a moving cover stirs the landmarks of a poster, but
+those of a child behind the bars of a cot move more."""
+
 
 @dataclass(frozen=True)
 class SceneStep:
@@ -77,10 +87,13 @@ class Scene:
     Attributes
     ----------
     steps : list of SceneStep
+    surfaces : Surfaces
+        How far what the faces consist of moved against it, over as much time as `never_moved` asks about.
     """
 
     def __init__(self) -> None:
         self.steps: list[SceneStep] = []
+        self.surfaces = Surfaces(LAG)
         self._before: NDArray[np.uint8] | None = None
         self._corners: NDArray[np.float32] | None = None
 
@@ -106,9 +119,22 @@ class Scene:
             # What is below a face is the body that carries it.
             high = (face.centre_px * scale + half).astype(int)
             mask[low[1] :, low[0] : high[0]] = 0
+        self.surfaces.look(picture, faces, self._motion())
         self._before = grey
         corners = cv2.goodFeaturesToTrack(grey, MAX_CORNERS, 0.02, 5, mask=mask)
         self._corners = None if corners is None else np.asarray(corners, np.float32)
+
+    def _motion(self) -> Array | None:
+        """The camera's movement (3, 3) over the last steps that are compared; None where it is not known."""
+        motion = np.eye(3)
+        # Before a wall without a mark nothing tells how the camera moved; it is taken as still.
+        if all(step.matrix is None for step in self.steps):
+            return motion
+        for step in self.steps[-LAG:]:
+            if step.matrix is None:
+                return None
+            motion = np.vstack([step.matrix, [0, 0, 1]]) @ motion
+        return motion
 
     def _movement(self, grey: NDArray[np.uint8], scale: float) -> Array | None:
         """The movement since the picture before, in pixels of the film."""
@@ -126,7 +152,7 @@ class Scene:
         return moved
 
 
-def never_moved(stretches: Sequence[Stretch], scene: Sequence[SceneStep]) -> bool:
+def never_moved(stretches: Sequence[Stretch], scene: Sequence[SceneStep], shifts: Sequence[float] = ()) -> bool:
     """Whether a face kept so still against the scene that it is a picture or a doll.
 
     Parameters
@@ -134,6 +160,8 @@ def never_moved(stretches: Sequence[Stretch], scene: Sequence[SceneStep]) -> boo
     stretches : sequence of Stretch
         Of one person, in order.
     scene : sequence of SceneStep
+    shifts : sequence of float
+        Of what the face consists of, see `posture.face.surface`.
 
     Returns
     -------
@@ -151,7 +179,13 @@ def never_moved(stretches: Sequence[Stretch], scene: Sequence[SceneStep]) -> boo
     step_s = float(np.median(np.diff([step.time_s for step in scene])))
     if len(known) * step_s < JUDGED_S / 2:
         return False
-    bound = max(STILL, STILL_PX / float(np.median(places[:, 2])))
+    size_px = float(np.median(places[:, 2]))
+    bound, fixed = max(STILL, STILL_PX / size_px), max(FIXED, FIXED_PX / size_px)
+    if len(shifts) * step_s >= JUDGED_S / 2:
+        shift = float(np.percentile(shifts, 75))
+        if shift >= DOUBT * fixed:
+            return False
+        bound *= DOUBT if shift < fixed else 1.0
     # The mean of neighbouring changes keeps what a head does and halves what the landmarks and a hand add.
     means = np.stack([np.convolve(known[:, k], np.ones(MEAN_OF) / MEAN_OF, "valid") for k in range(6)], 1)
     if _usual_largest(means) >= bound:

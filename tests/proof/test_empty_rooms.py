@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tests.proof import empty_rooms
+from tests.proof import empty_rooms, still_people
 from tests.proof.material import HEADS_MISSING, heads_present
 
 SECONDS = 15.0
@@ -38,6 +38,12 @@ def test_a_child_that_is_there_has_one() -> None:
     found = empty_rooms.measure_room(SAMPLES / "steady-left-tilt.mp4")
     assert found.posture, found
     assert (found.persons, found.still) == (1, 0)
+
+
+@pytest.mark.slow
+@needs_heads
+def test_somebody_who_sits_still_is_a_person(folder: Path) -> None:
+    assert still_people.is_taken_for_a_thing(still_people.make_clip("adult", folder, SECONDS)) == [False]
 
 
 @pytest.mark.slow

@@ -97,11 +97,11 @@ def test_turned_and_mirrored_clips_keep_their_tilt() -> None:
         change
         for path in photographs.clip_paths()
         for picture in photographs.clip_pictures(path, 2)
-        for change in photographs.compare(picture, (-30.0, -15.0, 15.0, 30.0))
+        for change in photographs.compare(picture, (-30.0, 15.0))
     ]
     turned, n_turned, lost = photographs.mean_sizes(changes, mirrored=False)
     mirrored, n_mirrored, _ = photographs.mean_sizes(changes, mirrored=True)
-    assert n_turned >= 30
+    assert n_turned >= 20
     assert n_mirrored >= 8
     assert lost <= 0.2 * n_turned
     assert turned[0] <= 0.4
@@ -114,7 +114,7 @@ def test_library_matrix_has_the_same_signs_on_clips() -> None:
     pairs = [
         pair
         for path in photographs.clip_paths()
-        for picture in photographs.clip_pictures(path, 4)
+        for picture in photographs.clip_pictures(path, 2)
         if (pair := photographs.against_library(picture)) is not None
     ]
     assert len(pairs) >= 10
