@@ -35,7 +35,11 @@ _MARGIN_PX = 3
 """Pixels read beyond a window on each side, so that cubic interpolation never meets the border of the part that was cut."""
 
 _ENLARGED = 0.8
-"""Below this many picture pixels for one of the window, cubic interpolation is worth its time (0.6 ms against 0.03 for 256)."""
+"""Below this many picture pixels for one of the window, cubic interpolation is worth its time."""
+
+_FINER = 1.2
+"""So many pixels for one of the window it is done to at least, by a whole factor, and linear interpolation does the rest: a fourth of the
+time of cubic at once, and landmarks as exact (83 rendered faces of 40 to 90 px; with 0.8, tilt is off by 0.435 degrees instead of 0.408)."""
 
 _MAX_OUT_PX = 8192
 """Largest window that is made; beyond it a caller has mixed up its arguments."""
@@ -182,11 +186,14 @@ class Frame:
         to_cut[:, 2] += 0.5 - origin
         to_cut /= shrink[:, None]
         to_cut[:, 2] -= 0.5
-        enlarged = np.abs(to_cut[:, :2]).sum(axis=1).max() < _ENLARGED
-        interpolation = cv2.INTER_CUBIC if enlarged else cv2.INTER_LINEAR
-        window = cv2.warpAffine(
-            cut, to_cut, (out_px, out_px), flags=interpolation | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE
-        )
+        ratio = float(np.abs(to_cut[:, :2]).sum(axis=1).max())
+        if ratio < _ENLARGED:
+            factor = math.ceil(_FINER / ratio)
+            cut = np.asarray(cv2.resize(cut, None, fx=factor, fy=factor, interpolation=cv2.INTER_CUBIC), np.uint8)
+            to_cut *= factor
+            to_cut[:, 2] += 0.5 * factor - 0.5
+        flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+        window = cv2.warpAffine(cut, to_cut, (out_px, out_px), flags=flags, borderMode=cv2.BORDER_REPLICATE)
         return np.asarray(window, dtype=np.uint8)
 
     def _cut(

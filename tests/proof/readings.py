@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from posture.conventions import wrap_deg
+from posture.face.landmarker import LibraryLandmarker
+from posture.face.model import load_canonical_face
+from posture.face.seen import Window
 from posture.geometry.angles import line_of_sight, posture_angles
+from posture.geometry.fit import FACING
 from posture.geometry.pose import Pose
-from tests.proof.material import Rgb, pose_of, see_face
+from tests.proof.material import Rgb, frame_of, pose_of, see_face
 
 Array = NDArray[np.float64]
+
+LOOKS = 4
+"""After so many looks at one window the landmarks hardly move any more."""
 
 
 @dataclass(frozen=True)
@@ -44,12 +52,43 @@ class Change:
     difference_deg: Array
 
 
+Look = Callable[[Rgb, float], Seen | None]
+"""From a picture and its focal length in pixels to its reading."""
+
+
 def look(picture: Rgb, focal_px: float) -> Seen | None:
     """Read the largest face of a picture."""
     face = see_face(picture)
     if face is None:
         return None
     return Seen(pose_of(face, picture, focal_px), face.centre_px, face.size_px)
+
+
+def look_plainly(picture: Rgb, focal_px: float) -> Seen | None:
+    """Read the same face as is common: four looks at one window about it, then OpenCV's solvePnP on the canonical face.
+
+    SQPNP and then Levenberg-Marquardt, every one of the 33 points with the same weight. It is what `look` is compared with.
+    """
+    face = see_face(picture)
+    if face is None:
+        return None
+    window = Window.around(face.centre_px, face.size_px)
+    pixels, points = window.show(frame_of(picture)), None
+    with LibraryLandmarker() as landmarker:
+        for _ in range(LOOKS):
+            points = landmarker.look(pixels)
+    if points is None:
+        return None
+    model = load_canonical_face()
+    corners = np.ascontiguousarray(model.vertices_cm[model.pose_index])
+    pixels_at = np.ascontiguousarray(window.to_picture(points)[model.pose_index, :2])
+    height, width = picture.shape[:2]
+    lens = np.array([[focal_px, 0, (width - 1) / 2], [0, focal_px, (height - 1) / 2], [0, 0, 1.0]])
+    _, turn, place = cv2.solvePnP(corners, pixels_at, lens, None, flags=cv2.SOLVEPNP_SQPNP)
+    turn, place = cv2.solvePnPRefineLM(corners, pixels_at, lens, None, turn, place)
+    rotation = FACING.T @ np.asarray(cv2.Rodrigues(turn)[0], float)
+    pose = replace(pose_of(face, picture, focal_px), rotation=rotation, place_cm=np.ravel(place))
+    return Seen(pose, face.centre_px, face.size_px)
 
 
 def angles(rotation: Array, place: Array) -> Array:

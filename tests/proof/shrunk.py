@@ -9,7 +9,7 @@ import numpy as np
 
 from posture.geometry.lens import DEFAULT_VIEW_SHARE
 from tests.proof.material import Rgb
-from tests.proof.readings import Change, angles, is_another, look, mean_size
+from tests.proof.readings import Change, Look, angles, is_another, look, look_plainly, mean_size
 
 SHRUNK_PX = (80.0, 45.0, 30.0)
 """From good to the least that may still be read."""
@@ -35,7 +35,7 @@ def on_canvas(small: Rgb, width_px: int, height_px: int) -> Rgb:
     return canvas
 
 
-def compare_shrunk(picture: Rgb, heights_px: Sequence[float] = SHRUNK_PX) -> list[Change]:
+def compare_shrunk(picture: Rgb, heights_px: Sequence[float] = SHRUNK_PX, read: Look = look) -> list[Change]:
     """Shrink a picture until its largest face has each height, and read it again, enlarged and small.
 
     Parameters
@@ -43,6 +43,8 @@ def compare_shrunk(picture: Rgb, heights_px: Sequence[float] = SHRUNK_PX) -> lis
     picture : ndarray of uint8, shape (h, w, 3)
     heights_px : sequence of float
         Those the face is not higher than anyway are left out.
+    read : callable
+        Reads each picture.
 
     Returns
     -------
@@ -51,7 +53,7 @@ def compare_shrunk(picture: Rgb, heights_px: Sequence[float] = SHRUNK_PX) -> lis
     """
     height, width = picture.shape[:2]
     focal_px = DEFAULT_VIEW_SHARE * max(width, height)
-    before = look(picture, focal_px)
+    before = read(picture, focal_px)
     if before is None:
         return []
     reference = angles(before.pose.rotation, before.pose.place_cm)
@@ -68,7 +70,7 @@ def compare_shrunk(picture: Rgb, heights_px: Sequence[float] = SHRUNK_PX) -> lis
         views = (("enlarged", again, 1.0), ("small", on_canvas(small, width, height), share))
         for kind, view, scale in views:
             what = f"{kind} {face_px:g}"
-            after = look(view, focal_px * scale)
+            after = read(view, focal_px * scale)
             expected = middle + (before.centre_px - middle) * scale
             if after is None or is_another(after, expected, before.size_px * scale):
                 changes.append(Change(what, False, np.full(3, np.nan)))
@@ -78,14 +80,15 @@ def compare_shrunk(picture: Rgb, heights_px: Sequence[float] = SHRUNK_PX) -> lis
 
 
 def print_shrunk(named: Sequence[tuple[str, Sequence[Rgb]]]) -> None:
-    """The table of shrunk pictures: all together, then one by one where there are several sources."""
-    changes = {name: [change for picture in pictures for change in compare_shrunk(picture)] for name, pictures in named}
+    """The table of shrunk pictures, by our reading and by the plain one: all together, then one by one where there are several sources."""
     print(f"\nShrunk until the face is so high, JPEG of quality {JPEG_QUALITY}, then enlarged again or read small: mean size")
     print(f"{'picture':<46}{'px':>4}" + 2 * f"{'tilt':>10}{'turn':>6}{'chin':>6}{'n':>4}{'lost':>5}" + "   (enlarged, small)")
-    for name, chosen in [*changes.items(), ("all", [c for some in changes.values() for c in some])]:
-        for face_px in SHRUNK_PX:
-            text = f"{name:<46}{face_px:4.0f}"
-            for kind in ("enlarged", "small"):
-                mean, n, lost = mean_size([c for c in chosen if c.what == f"{kind} {face_px:g}"])
-                text += f"{mean[0]:10.2f}{mean[1]:6.2f}{mean[2]:6.2f}{n:4d}{lost:5d}"
-            print(text, flush=True)
+    for title, read in (("", look), ("plainly: ", look_plainly)):
+        every = {name: [c for picture in pictures for c in compare_shrunk(picture, read=read)] for name, pictures in named}
+        for name, chosen in [*every.items(), ("all", [c for some in every.values() for c in some])]:
+            for face_px in SHRUNK_PX:
+                text = f"{title + name:<46}{face_px:4.0f}"
+                for kind in ("enlarged", "small"):
+                    mean, n, lost = mean_size([c for c in chosen if c.what == f"{kind} {face_px:g}"])
+                    text += f"{mean[0]:10.2f}{mean[1]:6.2f}{mean[2]:6.2f}{n:4d}{lost:5d}"
+                print(text, flush=True)

@@ -18,7 +18,7 @@ from tests.proof.rows import BANDS_PX, Row, Shot, draw_shots, measure_cell, meas
 
 needs_heads = pytest.mark.skipif(not heads_present(), reason=HEADS_MISSING)
 
-PER_HEAD = 4
+PER_HEAD = 2
 MOST_DEG = {"tilt": 0.6, "turn": 1.4, "chin": 2.0}
 PATCH_MOST_DEG = {"tilt": 1.6, "turn": 2.0, "chin": 2.5}
 """Of these four heads, one of them the worst read under a patch, which came to 1.3, 1.5 and 1.5; as seen tilt is 1.8."""
@@ -45,7 +45,7 @@ def test_rendered_heads_are_read_as_well_as_claimed() -> None:
 @pytest.mark.slow
 @needs_heads
 def test_a_covered_eye_costs_no_more_than_claimed() -> None:
-    cells = accuracy.measure_all(["adult_b", "child_a", "child_b", "adult_e"], ["patch"], BANDS_PX[2:], 4)
+    cells = accuracy.measure_all(["adult_b", "child_a", "child_b", "adult_e"], ["patch"], BANDS_PX[2:], 2)
     measured = [row for cell in cells for row in cell]
     assert np.mean([row.found for row in measured]) >= 0.95
     mean, _ = accuracy.mean_and_p95(accuracy.errors_of(measured))

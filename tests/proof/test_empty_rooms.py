@@ -43,7 +43,7 @@ def test_a_child_that_is_there_has_one() -> None:
 @pytest.mark.slow
 @needs_heads
 def test_somebody_who_sits_still_is_a_person(folder: Path) -> None:
-    assert still_people.is_taken_for_a_thing(still_people.make_clip("adult", folder, SECONDS)) == [False]
+    assert still_people.is_taken_for_a_thing(still_people.make_clip("stillest", folder, SECONDS)) == [False]
 
 
 @pytest.mark.slow

@@ -5,7 +5,7 @@ import pytest
 
 from posture.geometry.angles import angle_between_deg
 from posture.geometry.lens import DEFAULT_VIEW_SHARE
-from tests.proof import photographs, shrunk
+from tests.proof import photographs, readings, shrunk
 from tests.proof.material import CLIPS_MISSING, clips_present
 
 STEPS_DEG = (-45.0, -30.0, -15.0, 15.0, 30.0, 45.0)
@@ -78,6 +78,21 @@ def test_shrunk_photograph_keeps_its_angles(astronaut: np.ndarray) -> None:
         assert (np.abs(changes[what].difference_deg) < most).all(), (what, changes[what].difference_deg)
 
 
+def test_plain_reading_is_near_ours(astronaut: np.ndarray) -> None:
+    """What ours is compared with is a reading, not a straw man: signs, axes and scale are the same."""
+    focal_px = DEFAULT_VIEW_SHARE * max(astronaut.shape[:2])
+    for picture in (astronaut, photographs.turned(astronaut, 20.0)):
+        ours, plain = (read(picture, focal_px) for read in (readings.look, readings.look_plainly))
+        assert ours is not None
+        assert plain is not None
+        difference = readings.angles(ours.pose.rotation, ours.pose.place_cm) - readings.angles(
+            plain.pose.rotation, plain.pose.place_cm
+        )
+        assert np.abs(difference) == pytest.approx(0, abs=3)
+        assert abs(difference[0]) < 1
+        assert plain.pose.place_cm[2] == pytest.approx(ours.pose.place_cm[2], rel=0.1)
+
+
 def test_shrunk_pictures_have_the_size_and_place_they_say() -> None:
     picture = np.zeros((120, 200, 3), np.uint8)
     picture[40:80, 60:140] = (200, 40, 40)
@@ -96,13 +111,13 @@ def test_turned_and_mirrored_clips_keep_their_tilt() -> None:
     changes = [
         change
         for path in photographs.clip_paths()
-        for picture in photographs.clip_pictures(path, 2)
+        for picture in photographs.clip_pictures(path, 1)
         for change in photographs.compare(picture, (-30.0, 15.0))
     ]
     turned, n_turned, lost = photographs.mean_sizes(changes, mirrored=False)
     mirrored, n_mirrored, _ = photographs.mean_sizes(changes, mirrored=True)
-    assert n_turned >= 20
-    assert n_mirrored >= 8
+    assert n_turned >= 12
+    assert n_mirrored >= 6
     assert lost <= 0.2 * n_turned
     assert turned[0] <= 0.4
     assert mirrored[0] <= 0.5
@@ -114,7 +129,7 @@ def test_library_matrix_has_the_same_signs_on_clips() -> None:
     pairs = [
         pair
         for path in photographs.clip_paths()
-        for picture in photographs.clip_pictures(path, 2)
+        for picture in photographs.clip_pictures(path, 3)
         if (pair := photographs.against_library(picture)) is not None
     ]
     assert len(pairs) >= 10
