@@ -58,7 +58,7 @@ STILL_PX = 2.0
 FIXED, FIXED_PX = 0.01, 0.6
 """What a thing consists of is where it was in the scene: in three of four such times most corners of the face moved by less than
 this, in face sizes, or in pixels for a small one. Pictures and dolls came to 0.0085 at most, small dolls in a shaken film to 0.0147 or 0.6
-pixels; people rendered sitting very still (2 mm, half a degree) to 0.023 and more, others to 0.03 and more (own measurement, no source)."""
+pixels; people rendered sitting very still (1.5 to 2 mm, half a degree) to 0.018 and more, others to 0.03 and more (own measurement, no source)."""
 
 DOUBT = 2.0
 """A thing keeps still by one of the two bounds, and by the other to that much: a moving cover stirs the landmarks of a poster, but
