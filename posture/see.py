@@ -226,7 +226,6 @@ def _see(clip: Clip, lens: Lens, every_s: float, on_frame: OnFrame | None) -> Se
     for person in join_stretches(follower.stretches, times[-1] if times else 0.0):
         rows = {row: found for s in person.stretches for row, found in rows_of[s.number].items() if s.counts(times[row])}
         good = {row: found for row, found in rows.items() if found.quality > 0}
-        shifts = [shift for s in person.stretches for shift in follower.scene.surfaces.shifts.get(s.number, ())]
         left_out = f"{len(rows) - len(good)} faces left out: too blurred, or landmarks not near enough to a face's"
         persons.append(
             SeenPerson(
@@ -234,7 +233,7 @@ def _see(clip: Clip, lens: Lens, every_s: float, on_frame: OnFrame | None) -> Se
                 portrait=person.portrait,
                 stretches=tuple(s.number for s in person.stretches),
                 seen_share=len(rows) / max(1, len(time_s)),
-                is_still=never_moved(person.stretches, follower.scene.steps, shifts),
+                is_still=never_moved(person.stretches, follower.scene.steps),
             )
         )
     return SeenClip(

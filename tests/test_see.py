@@ -49,8 +49,8 @@ class MadeFollower:
     frame: int = 0
 
     def __post_init__(self) -> None:
-        self.all = {n: Stretch(n, met_at_end=n in self.meets_at_end) for n in self.plan}
-        self.scene = SimpleNamespace(steps=[], surfaces=SimpleNamespace(shifts=self.shifts))
+        self.all = {n: Stretch(n, met_at_end=n in self.meets_at_end, shifts=self.shifts.get(n, [])) for n in self.plan}
+        self.scene = SimpleNamespace(steps=[])
 
     def __enter__(self) -> MadeFollower:
         return self

@@ -132,7 +132,8 @@ class FacesFollower:
         # Of a photograph there is no later frame in which to look further.
         for followed, found in self._find(picture, faces, is_alone=upcoming is None and not self._stretches):
             faces.append(self._remember(followed, found, picture.time_s))
-        self.scene.look(picture, faces)
+        for number, shift in self.scene.look(picture, faces).items():
+            self._stretches[number - 1].shifts.append(shift)
         return sorted(faces, key=lambda face: -face.size_px)
 
     def _remember(self, followed: _Followed, found: FaceSeen, time_s: float) -> FaceSeen:

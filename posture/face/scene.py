@@ -87,17 +87,15 @@ class Scene:
     Attributes
     ----------
     steps : list of SceneStep
-    surfaces : Surfaces
-        How far what the faces consist of moved against it, over as much time as `never_moved` asks about.
     """
 
     def __init__(self) -> None:
         self.steps: list[SceneStep] = []
-        self.surfaces = Surfaces(LAG)
+        self._surfaces = Surfaces(LAG)
         self._before: NDArray[np.uint8] | None = None
         self._corners: NDArray[np.float32] | None = None
 
-    def look(self, picture: Picture, faces: Sequence[FaceSeen]) -> None:
+    def look(self, picture: Picture, faces: Sequence[FaceSeen]) -> dict[int, float]:
         """Compare the picture with the one before, if that is long enough ago.
 
         Parameters
@@ -105,9 +103,14 @@ class Scene:
         picture : Picture
         faces : sequence of FaceSeen
             In this picture.
+
+        Returns
+        -------
+        dict of int to float
+            How far what the faces consist of moved against it, see `Surfaces.look`; empty where nothing was compared.
         """
         if self.steps and picture.time_s - self.steps[-1].time_s < SCENE_EVERY_S:
-            return
+            return {}
         window = Window.over(picture, SCENE_PX)
         scale = window.out_px / window.side_px
         grey = window.show_grey(picture)
@@ -119,22 +122,11 @@ class Scene:
             # What is below a face is the body that carries it.
             high = (face.centre_px * scale + half).astype(int)
             mask[low[1] :, low[0] : high[0]] = 0
-        self.surfaces.look(picture, faces, self._motion())
+        shifts = self._surfaces.look(picture, faces, _motion(self.steps[-LAG:], self.steps))
         self._before = grey
         corners = cv2.goodFeaturesToTrack(grey, MAX_CORNERS, 0.02, 5, mask=mask)
         self._corners = None if corners is None else np.asarray(corners, np.float32)
-
-    def _motion(self) -> Array | None:
-        """The camera's movement (3, 3) over the last steps that are compared; None where it is not known."""
-        motion = np.eye(3)
-        # Before a wall without a mark nothing tells how the camera moved; it is taken as still.
-        if all(step.matrix is None for step in self.steps):
-            return motion
-        for step in self.steps[-LAG:]:
-            if step.matrix is None:
-                return None
-            motion = np.vstack([step.matrix, [0, 0, 1]]) @ motion
-        return motion
+        return shifts
 
     def _movement(self, grey: NDArray[np.uint8], scale: float) -> Array | None:
         """The movement since the picture before, in pixels of the film."""
@@ -152,7 +144,7 @@ class Scene:
         return moved
 
 
-def never_moved(stretches: Sequence[Stretch], scene: Sequence[SceneStep], shifts: Sequence[float] = ()) -> bool:
+def never_moved(stretches: Sequence[Stretch], scene: Sequence[SceneStep]) -> bool:
     """Whether a face kept so still against the scene that it is a picture or a doll.
 
     Parameters
@@ -160,8 +152,6 @@ def never_moved(stretches: Sequence[Stretch], scene: Sequence[SceneStep], shifts
     stretches : sequence of Stretch
         Of one person, in order.
     scene : sequence of SceneStep
-    shifts : sequence of float
-        Of what the face consists of, see `posture.face.surface`.
 
     Returns
     -------
@@ -181,6 +171,7 @@ def never_moved(stretches: Sequence[Stretch], scene: Sequence[SceneStep], shifts
         return False
     size_px = float(np.median(places[:, 2]))
     bound, fixed = max(STILL, STILL_PX / size_px), max(FIXED, FIXED_PX / size_px)
+    shifts = [shift for s in stretches for shift in s.shifts]
     if len(shifts) * step_s >= JUDGED_S / 2:
         shift = float(np.percentile(shifts, 75))
         if shift >= DOUBT * fixed:
@@ -194,15 +185,26 @@ def never_moved(stretches: Sequence[Stretch], scene: Sequence[SceneStep], shifts
     return all(_usual_largest(_changes(at, scene, lag)) < ROCKING * bound for lag in (1, LAG - 1))
 
 
+def _motion(steps: Sequence[SceneStep], scene: Sequence[SceneStep]) -> Array | None:
+    """The camera's movement (3, 3) over some steps of a scene; None where it is not known."""
+    motion = np.eye(3)
+    # Before a wall without a mark nothing tells how the camera moved; it is taken as still.
+    if all(step.matrix is None for step in scene):
+        return motion
+    for step in steps:
+        if step.matrix is None:
+            return None
+        motion = np.vstack([step.matrix, [0, 0, 1]]) @ motion
+    return motion
+
+
 def _changes(at: Sequence[Array | None], scene: Sequence[SceneStep], lag: int) -> Array:
     """The changes, shape (n, 6), over so many steps wherever they are known."""
-    # Before a wall without a mark nothing tells how the camera moved; it is taken as still.
-    is_blank = all(step.matrix is None for step in scene)
     found = []
     for k in range(len(at) - lag):
-        before, after, steps = at[k], at[k + lag], scene[k + 1 : k + lag + 1]
-        if before is not None and after is not None and (is_blank or all(step.matrix is not None for step in steps)):
-            found.append(_change(before, after, steps))
+        before, after, motion = at[k], at[k + lag], _motion(scene[k + 1 : k + lag + 1], scene)
+        if before is not None and after is not None and motion is not None:
+            found.append(_change(before, after, motion))
     return np.array(found).reshape(-1, 6)
 
 
@@ -211,14 +213,12 @@ def _usual_largest(changes: Array) -> float:
     return float(np.percentile(np.abs(changes).max(1), 90)) if len(changes) else 0.0
 
 
-def _change(place: Array, later: Array, steps: Sequence[SceneStep]) -> Array:
-    """The change, shape (6,), of a place (see `Stretch.places`) that the camera's movement does not explain."""
-    for step in steps:
-        matrix = step.matrix if step.matrix is not None else np.eye(2, 3)
-        scale = float(np.hypot(matrix[0, 0], matrix[1, 0]))
-        turn = float(np.degrees(np.arctan2(matrix[1, 0], matrix[0, 0])))
-        nose = matrix[:, :2] @ place[4:] / scale
-        place = np.array([*(matrix[:, :2] @ place[:2] + matrix[:, 2]), place[2] * scale, place[3] + turn, *nose])
-    slope = np.radians(wrap_deg(later[3] - place[3]))
-    nose = NOSE_COUNTS * (later[4:] - place[4:])
-    return np.array([*(later[:2] - place[:2]) / later[2], np.log(later[2] / place[2]), slope, *nose])
+def _change(place: Array, later: Array, motion: Array) -> Array:
+    """The change, shape (6,), of a place (see `Stretch.places`) that the camera's movement (3, 3) does not explain."""
+    turning = motion[:2, :2]
+    scale = float(np.hypot(turning[0, 0], turning[1, 0]))
+    turn_deg = float(np.degrees(np.arctan2(turning[1, 0], turning[0, 0])))
+    centre = later[:2] - (turning @ place[:2] + motion[:2, 2])
+    slope = np.radians(wrap_deg(later[3] - place[3] - turn_deg))
+    nose = NOSE_COUNTS * (later[4:] - turning @ place[4:] / scale)
+    return np.array([*centre / later[2], np.log(later[2] / (place[2] * scale)), slope, *nose])

@@ -34,6 +34,8 @@ class Stretch:
         time.
     looks : list of Looks
         Taken every `LOOKS_EVERY_S`.
+    shifts : list of float
+        How far what the face consists of moved against the scene, in face sizes; see `posture.face.surface`.
     met_at_start, met_at_end : bool
         It began or ended where two faces came together.
     portrait : ndarray or None
@@ -46,6 +48,7 @@ class Stretch:
     times_s: list[float] = field(default_factory=list)
     places: list[NDArray[np.float64]] = field(default_factory=list)
     looks: list[Looks] = field(default_factory=list)
+    shifts: list[float] = field(default_factory=list)
     portrait: NDArray[np.uint8] | None = None
     _portrait_worth: float = 0.0
 

@@ -53,17 +53,12 @@ class Surfaces:
     lag : int
         Looks at the scene between two pictures that are compared.
 
-    Attributes
-    ----------
-    shifts : dict of int to list of float
-        For every stretch by its number: how far the middle one of a face's corners moved against the scene, in face sizes.
     """
 
     def __init__(self, lag: int) -> None:
         self._kept: deque[list[_Kept]] = deque(maxlen=lag)
-        self.shifts: dict[int, list[float]] = {}
 
-    def look(self, picture: Picture, faces: Sequence[FaceSeen], motion: Array | None) -> None:
+    def look(self, picture: Picture, faces: Sequence[FaceSeen], motion: Array | None) -> dict[int, float]:
         """Compare the faces of one look at the scene.
 
         Parameters
@@ -73,40 +68,49 @@ class Surfaces:
             In this picture.
         motion : ndarray, shape (3, 3), or None
             The camera's movement since the look it is compared with; None where it is not known.
+
+        Returns
+        -------
+        dict of int to float
+            How far the middle one of a face's corners moved against the scene, in face sizes, by the number of its stretch; without
+            those of which nothing can be told.
         """
-        if motion is not None and len(self._kept) == self._kept.maxlen:
-            for face in faces:
-                near = [
-                    (float(np.linalg.norm(_moved(kept.centre_px, motion) - face.centre_px)), kept) for kept in self._kept[0]
-                ]
-                off_px, kept = min(near, key=lambda pair: pair[0], default=(np.inf, None))
-                if kept is not None and off_px < SAME_FACE * face.size_px:
-                    self.shifts.setdefault(face.stretch, []).append(_shift(kept, picture, face, motion))
-        self._kept.append([kept for face in faces if (kept := _keep(picture, face)) is not None])
+        before: list[_Kept] = []
+        if motion is None or len(self._kept) < (self._kept.maxlen or 0):
+            motion = np.eye(3)
+        else:
+            before = self._kept[0]
+        shifts: dict[int, float] = {}
+        now = []
+        for face in faces:
+            window = Window.around(face.centre_px, face.size_px, out_px=SURFACE_PX)
+            grey = picture.region_grey(window.left_px, window.top_px, window.side_px, window.out_px)
+            near = [(float(np.linalg.norm(_moved(kept.centre_px, motion) - face.centre_px)), kept) for kept in before]
+            off_px, kept = min(near, key=lambda pair: pair[0], default=(np.inf, None))
+            if kept is not None and off_px < SAME_FACE * face.size_px:
+                shifts[face.stretch] = _shift(kept, grey, window, face.size_px, motion)
+            corners = _corners(grey, window.from_picture(face.points_px[:N_MESH]))
+            if corners is not None and len(corners) >= LEAST_CORNERS:
+                now.append(_Kept(face.centre_px, window, grey, corners))
+        self._kept.append(now)
+        return shifts
 
 
-def _keep(picture: Picture, face: FaceSeen) -> _Kept | None:
-    """A face to be compared later; None where it has too few corners."""
-    window = Window.around(face.centre_px, face.size_px, out_px=SURFACE_PX)
-    grey = _show(window, picture)
+def _corners(grey: NDArray[np.uint8], points: Array) -> NDArray[np.float32] | None:
+    """Corners (n, 1, 2) of a picture inside of the outline of some points (m, 2); None for none."""
     mask = np.zeros(grey.shape, np.uint8)
-    outline = cv2.convexHull(window.from_picture(face.points_px[:N_MESH]).astype(np.float32))
-    cv2.fillConvexPoly(mask, outline.astype(np.int32), 255)
+    cv2.fillConvexPoly(mask, cv2.convexHull(points.astype(np.float32)).astype(np.int32), 255)
     corners = cv2.goodFeaturesToTrack(grey, MAX_CORNERS, 0.03, 4, mask=mask)
-    if corners is None or len(corners) < LEAST_CORNERS:
-        return None
-    return _Kept(face.centre_px, window, grey, np.asarray(corners, np.float32))
+    return None if corners is None else np.asarray(corners, np.float32)
 
 
-def _shift(kept: _Kept, picture: Picture, face: FaceSeen, motion: Array) -> float:
-    """How far the middle one of the corners is from where the camera's movement has brought it, in face sizes."""
-    window = Window.around(face.centre_px, face.size_px, out_px=SURFACE_PX)
-    grey = _show(window, picture)
+def _shift(kept: _Kept, grey: NDArray[np.uint8], window: Window, size_px: float, motion: Array) -> float:
+    """How far the middle one of the corners is from where the camera's movement has brought it, in sizes of the face."""
     there = _moved(kept.window.to_picture(kept.corners[:, 0].astype(np.float64)), motion)
     expected = window.from_picture(there).astype(np.float32)[:, None]
     found, is_lost = _follow(kept.grey, grey, kept.corners, expected)
     back, is_lost_back = _follow(grey, kept.grey, found, kept.corners)
-    moved = np.linalg.norm((found - expected)[:, 0], axis=1) * window.side_px / window.out_px / face.size_px
+    moved = np.linalg.norm((found - expected)[:, 0], axis=1) * window.side_px / window.out_px / size_px
     is_lost |= is_lost_back | (np.linalg.norm((back - kept.corners)[:, 0], axis=1) > RETURN_PX)
     return float(np.median(np.where(is_lost, LOST, moved)))
 
@@ -121,11 +125,6 @@ def _follow(
         before, after, corners, expected.copy(), winSize=around, flags=flags, maxLevel=2
     )
     return np.asarray(found, np.float32), is_found.ravel() == 0
-
-
-def _show(window: Window, picture: Picture) -> NDArray[np.uint8]:
-    """What a window shows, in grey."""
-    return picture.region_grey(window.left_px, window.top_px, window.side_px, window.out_px)
 
 
 def _moved(points: Array, motion: Array) -> Array:

@@ -23,7 +23,7 @@ from posture.measure import Settings, measure_clip, read_clip
 from posture.samples.child import CHILDREN
 from posture.samples.draw import render_child
 from posture.samples.room import room_picture
-from tests.proof.material import Rgb, load_astronaut, load_heads
+from tests.proof.material import Rgb, draw_once, load_astronaut, load_heads
 
 SECONDS, RATE_HZ = 60.0, 10.0
 LARGE, MIDDLE, SMALL = (1280, 720), (640, 360), (320, 240)
@@ -260,12 +260,7 @@ def make_clip(name: str, folder: Path, seconds: float = SECONDS, size: Size | No
     """
     width_px, height_px = size or ROOMS[name].size
     path = folder / f"{name}-{width_px}-{seconds:.0f}s.mp4"
-    if not path.is_file():
-        folder.mkdir(parents=True, exist_ok=True)
-        draft = path.with_suffix(".part.mp4")
-        load_heads().write_clip(draft, _pictures(name, seconds, (width_px, height_px)), RATE_HZ)
-        draft.replace(path)
-    return path
+    return draw_once(path, _pictures(name, seconds, (width_px, height_px)), RATE_HZ)
 
 
 def _pictures(name: str, seconds: float, size: Size) -> Iterator[Rgb]:

@@ -7,7 +7,7 @@ import importlib.util
 import os
 import sys
 import tempfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from itertools import starmap
 from multiprocessing import get_context
@@ -116,6 +116,32 @@ def pose_of(seen: FaceSeen, rgb: Rgb, focal_px: float) -> Pose:
     """The pose of a face that was seen in a picture."""
     camera = Camera(rgb.shape[1], rgb.shape[0], focal_px)
     return estimate_pose(seen.points_px, seen.depth_px, camera, load_canonical_face())
+
+
+def draw_once(path: Path, frames: Iterable[Rgb], rate_hz: float, truth: list[dict[str, object]] | None = None) -> Path:
+    """Write a film, with its truth beside it as ``<name>.truth.csv``, unless it is there already.
+
+    Parameters
+    ----------
+    path : Path
+    frames : iterable of ndarray of uint8, shape (h, w, 3)
+        Drawn as they are asked for.
+    rate_hz : float
+    truth : list of dict, optional
+        A row for every frame, or more; it may be filled while the frames are drawn.
+
+    Returns
+    -------
+    Path
+        The same.
+    """
+    truth_path = None if truth is None else path.with_suffix(".truth.csv")
+    if path.is_file() and (truth_path is None or truth_path.is_file()):
+        return path
+    path.parent.mkdir(parents=True, exist_ok=True)
+    draft = path.with_suffix(".part.mp4")
+    load_heads().write_clip(draft, frames, rate_hz, truth, truth_path)
+    return draft.replace(path)
 
 
 def read_pictures(path: Path) -> Iterator[Rgb]:

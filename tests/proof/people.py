@@ -30,7 +30,7 @@ from posture.face.seen import N_MESH, FaceSeen
 from posture.geometry.angles import line_of_sight, posture_angles, posture_matrix
 from posture.see import see_clip
 from posture.signal.track import HeadTrack
-from tests.proof.material import CLIPS, Rgb, load_heads
+from tests.proof.material import CLIPS, Rgb, draw_once, load_heads
 
 WIDTH_PX, HEIGHT_PX, FOCAL_PX = 1280, 720, 1000.0
 RATE_HZ = 15.0
@@ -248,15 +248,8 @@ def make_clip(name: str, folder: Path, width_px: int = WIDTH_PX, rate_hz: float 
     Path
         The clip.
     """
-    path = folder / f"{name}.mp4"
-    truth_path = path.with_suffix(".truth.csv")
-    if path.is_file() and truth_path.is_file():
-        return path
-    folder.mkdir(parents=True, exist_ok=True)
     rows: list[dict[str, object]] = []
-    draft = folder / f"{name}.part.mp4"
-    load_heads().write_clip(draft, _pictures(name, width_px, rate_hz, rows), rate_hz, rows, truth_path)
-    return draft.replace(path)
+    return draw_once(folder / f"{name}.mp4", _pictures(name, width_px, rate_hz, rows), rate_hz, rows)
 
 
 def read_truth(clip: Path) -> dict[str, Truth]:

@@ -14,7 +14,7 @@ from posture.face.landmarker import LibraryLandmarker
 from posture.face.model import load_canonical_face
 from posture.face.seen import Window
 from posture.geometry.angles import line_of_sight, posture_angles
-from posture.geometry.fit import FACING
+from posture.geometry.fit import FACING, Camera, face_model
 from posture.geometry.pose import Pose
 from tests.proof.material import Rgb, frame_of, pose_of, see_face
 
@@ -79,11 +79,10 @@ def look_plainly(picture: Rgb, focal_px: float) -> Seen | None:
             points = landmarker.look(pixels)
     if points is None:
         return None
-    model = load_canonical_face()
-    corners = np.ascontiguousarray(model.vertices_cm[model.pose_index])
-    pixels_at = np.ascontiguousarray(window.to_picture(points)[model.pose_index, :2])
-    height, width = picture.shape[:2]
-    lens = np.array([[focal_px, 0, (width - 1) / 2], [0, focal_px, (height - 1) / 2], [0, 0, 1.0]])
+    canonical = load_canonical_face()
+    corners, _ = face_model(canonical)
+    pixels_at = window.to_picture(points)[canonical.pose_index, :2].copy()
+    lens = Camera(picture.shape[1], picture.shape[0], focal_px).matrix
     _, turn, place = cv2.solvePnP(corners, pixels_at, lens, None, flags=cv2.SOLVEPNP_SQPNP)
     turn, place = cv2.solvePnPRefineLM(corners, pixels_at, lens, None, turn, place)
     rotation = FACING.T @ np.asarray(cv2.Rodrigues(turn)[0], float)

@@ -52,12 +52,11 @@ SMALL = SpeedClip("small", (1280, 720), 45.0, 20.0)
 
 def draw_clip(clip: SpeedClip, folder: Path = CLIPS_FOLDER) -> Path:
     """Draw a clip with its truth beside it, unless it is there already."""
-    from tests.proof.material import load_heads, see_face
+    from tests.proof.material import draw_once, load_heads, see_face
 
     path = folder / f"{clip.name}.mp4"
     if path.exists():
         return path
-    folder.mkdir(parents=True, exist_ok=True)
     heads = load_heads()
     head, rng = heads.load("child_a"), np.random.default_rng(SEED)
     camera = heads.Camera(*clip.size, focal_px=0.9 * max(clip.size))
@@ -77,11 +76,10 @@ def draw_clip(clip: SpeedClip, folder: Path = CLIPS_FOLDER) -> Path:
     distance = first.size_px / clip.face_px
     places = np.stack([0.1 * np.sin(np.arange(n) / 50), 0.03 * np.cos(np.arange(n) / 70), np.ones(n)], 1) * distance
     frames = (heads.degrade(picture(a, p), rng, 2.0) for a, p in zip(angles, places, strict=True))
-    truth = ({"time_s": k / clip.rate_hz, "tilt_deg": a[0], "turn_deg": a[1]} for k, a in enumerate(angles))
-    part = path.with_suffix(".part.mp4")
-    heads.write_clip(part, frames, clip.rate_hz, truth, path.with_suffix(".truth.csv"))
-    part.rename(path)
-    return path
+    truth: list[dict[str, object]] = [
+        {"time_s": k / clip.rate_hz, "tilt_deg": a[0], "turn_deg": a[1]} for k, a in enumerate(angles)
+    ]
+    return draw_once(path, frames, clip.rate_hz, truth)
 
 
 def repeat_clip(path: Path) -> Path:

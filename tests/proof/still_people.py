@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from posture.geometry.angles import line_of_sight, posture_matrix
 from posture.measure import Settings, measure_clip
-from tests.proof.material import Rgb, load_heads
+from tests.proof.material import Rgb, draw_once, load_heads
 
 RATE_HZ, SECONDS = 10.0, 30.0
 SIZE, FOCAL_PX = (640, 480), 1000.0
@@ -49,13 +49,7 @@ PEOPLE = {
 
 def make_clip(name: str, folder: Path, seconds: float = SECONDS) -> Path:
     """Draw the film of one of `PEOPLE` unless it is in the folder already."""
-    path = folder / f"{name}-{seconds:.0f}s.mp4"
-    if not path.is_file():
-        folder.mkdir(parents=True, exist_ok=True)
-        draft = path.with_suffix(".part.mp4")
-        load_heads().write_clip(draft, _pictures(name, seconds), RATE_HZ)
-        draft.replace(path)
-    return path
+    return draw_once(folder / f"{name}-{seconds:.0f}s.mp4", _pictures(name, seconds), RATE_HZ)
 
 
 def _pictures(name: str, seconds: float) -> Iterator[Rgb]:
@@ -70,7 +64,7 @@ def _pictures(name: str, seconds: float) -> Iterator[Rgb]:
     for k in range(n):
         rotation = posture_matrix(tilt[k], turn[k] + azimuth[k], chin[k] + elevation[k])
         drawn = heads.render(head, rotation, camera, place[k], under=room, supersample=1)
-        yield np.clip(drawn + rng.normal(0, NOISE, drawn.shape), 0, 255).astype(np.uint8)
+        yield np.asarray(heads.degrade(drawn, rng, NOISE), np.uint8)
 
 
 def _waves(n: int, rng: np.random.Generator) -> NDArray[np.float64]:
