@@ -92,9 +92,23 @@ def browser(tmp_path: Path, camera: Path) -> Iterator[object]:
         yield driver
 
 
-def _said(browser, name: str) -> str:
-    """What stands in a place of the guide."""
-    return str(inside(browser, f"return h.querySelector('.g-{name}').innerText"))
+def _told(browser) -> dict[str, str]:
+    """What stands in the places of the guide, and how its drawing is turned, at one moment: half a second later it may be too old."""
+    words = "Object.fromEntries(['say', 'figure', 'held', 'how'].map(n => [n, h.querySelector('.g-' + n).innerText]))"
+    turned = "h.querySelector('.g-head').getAttribute('transform')"
+    return dict(inside(browser, f"return {{ ...{words}, turned: {turned} }}"))
+
+
+def _told_when(browser, is_so: Callable[[dict[str, str]], bool], what: str) -> dict[str, str]:
+    """The same as soon as something is so."""
+    told: dict[str, str] = {}
+
+    def look() -> bool:
+        told.update(_told(browser))
+        return is_so(told)
+
+    until(look, what)
+    return told
 
 
 def _processes() -> list[int]:
@@ -122,20 +136,17 @@ def _is_below(pid: int, ancestor: int) -> bool:
 @in_browser
 def test_tilt_is_shown_held_taken_away_and_filmed_beside(browser, tmp_path: Path):
     right = f"{TILT_DEG:.0f} degrees to the child's right shoulder"
-    until(
-        lambda: _said(browser, "say") == right and _said(browser, "held")[:8] in ("held 2 s", "held 3 s"), "a tilt that is held"
-    )
+    told = _told_when(browser, lambda t: t["say"] == right and t["held"][:8] in ("held 2 s", "held 3 s"), "a tilt that is held")
     inside(browser, "h.querySelector('.g-guide').scrollIntoView({ block: 'center' })")
     browser.save_screenshot(str(tmp_path / "ready.png"))
-    assert _said(browser, "figure") == "17°"
-    assert _said(browser, "how") == "The camera is taken as level."
+    assert told["figure"] == "17°"
+    assert told["how"] == "The camera is taken as level."
     # The head leans to the left as one looks at the child: counter-clockwise, which is negative in a drawing.
-    turned = inside(browser, "return h.querySelector('.g-head').getAttribute('transform')")
-    assert float(turned[7:].split()[0]) == pytest.approx(-TILT_DEG, abs=1)
-    until(lambda: _said(browser, "say") == "No face is seen.", "the wall")
-    assert (_said(browser, "figure"), _said(browser, "held")) == ("–", "")
-    until(lambda: _said(browser, "say") == right, "the child again")
-    assert _said(browser, "held") in [f"held {n} s, within 3 degrees" for n in range(3)], "a hold is not carried over"
+    assert float(told["turned"][7:].split()[0]) == pytest.approx(-TILT_DEG, abs=1)
+    told = _told_when(browser, lambda t: t["say"] == "No face is seen.", "the wall")
+    assert (told["figure"], told["held"]) == ("–", "")
+    told = _told_when(browser, lambda t: t["say"] == right, "the child again")
+    assert told["held"] in [f"held {n} s, within 3 degrees" for n in range(3)], "a hold is not carried over"
 
     press(browser, "f-start")
     until(lambda: inside(browser, "return h.querySelector('.f-child').open"), "the dark screen")
@@ -143,7 +154,7 @@ def test_tilt_is_shown_held_taken_away_and_filmed_beside(browser, tmp_path: Path
     step = "[...h.querySelector('.f-jump').options].findIndex(o => o.text.includes('Tilt to the right'))"
     inside(browser, f"const s = h.querySelector('.f-jump'); s.value = {step}; s.dispatchEvent(new Event('change'))")
     press(browser, "f-main")
-    until(lambda: _said(browser, "say") == right, "the tilt while it is filmed")
+    until(lambda: _told(browser)["say"] == right, "the tilt while it is filmed")
     browser.save_screenshot(str(tmp_path / "filming.png"))
     until(lambda: "Next:" in inside(browser, "return h.querySelector('.f-title').innerText"), "the step to end by itself")
     assert inside(browser, "return h.querySelector('.g-guide').hidden")
@@ -164,17 +175,14 @@ def test_tilt_is_shown_held_taken_away_and_filmed_beside(browser, tmp_path: Path
 @in_browser
 def test_a_guide_that_answers_no_more_shows_no_old_tilt(browser):
     right = f"{TILT_DEG:.0f} degrees to the child's right shoulder"
-    until(lambda: _said(browser, "say") == right, "a tilt")
+    until(lambda: _told(browser)["say"] == right, "a tilt")
     (process,) = _processes()
     os.kill(process, signal.SIGSTOP)
     try:
         time.sleep(1.5)
-        assert (_said(browser, "say"), _said(browser, "figure"), _said(browser, "held")) == (
-            "The tilt is not known just now.",
-            "–",
-            "",
-        )
+        told = _told(browser)
+        assert (told["say"], told["figure"], told["held"]) == ("The tilt is not known just now.", "–", "")
     finally:
         os.kill(process, signal.SIGKILL)
-    until(lambda: _said(browser, "say") == right, "another process in its place")
+    until(lambda: _told(browser)["say"] == right, "another process in its place")
     assert _processes() != [process]
