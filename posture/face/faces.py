@@ -25,6 +25,9 @@ SWEEP_EVERY_S = 0.5
 TILES_A_SECOND = 10.0
 """While a face is seen, this many tiles of the search a second of film; a round takes six to eight seconds."""
 
+CALM_S, TILES_A_SECOND_CALM = 16.0, 4.0
+"""After two rounds in which nobody came or went, a round may take 15 to 20 seconds."""
+
 TILES_A_SECOND_LOST = 60.0
 """The same while a face was lost a short time ago."""
 
@@ -82,7 +85,8 @@ class FacesFollower:
         self._glanced_s: float | None = None
         self._tiles_due = 0.0
         self._lost_s = -np.inf
-        self._most_faces = 0
+        self._faces = self._most_faces = 0
+        self._since_s = 0.0
         self._previous_s = -np.inf
         self._stretches: list[Stretch] = []
         self.scene = Scene()
@@ -177,6 +181,8 @@ class FacesFollower:
         """Search, and begin to follow what is new."""
         now_s = picture.time_s
         self._most_faces = max(self._most_faces, len(seen))
+        if len(seen) != self._faces:
+            self._faces, self._since_s = len(seen), now_s
         since_s, self._glanced_s = now_s - (self._glanced_s if self._glanced_s is not None else now_s), now_s
         if not seen:
             if now_s < self._next_sweep_s:
@@ -184,8 +190,7 @@ class FacesFollower:
             self._next_sweep_s = now_s + SWEEP_EVERY_S
             finds = self._search.sweep(picture, thorough=is_alone)
         else:
-            rate = TILES_A_SECOND_FEWER if len(seen) < self._most_faces else TILES_A_SECOND
-            self._tiles_due += since_s * (TILES_A_SECOND_LOST if now_s - self._lost_s < LOST_S else rate)
+            self._tiles_due += since_s * self._tiles_a_second(now_s)
             tiles = min(int(self._tiles_due), 60)
             self._tiles_due -= int(self._tiles_due)
             finds = self._search.glance(picture, tiles) if tiles else []
@@ -203,6 +208,14 @@ class FacesFollower:
                 continue
             begun.append(pair)
         return begun
+
+    def _tiles_a_second(self, now_s: float) -> float:
+        """How fast to look about while faces are seen."""
+        if now_s - self._lost_s < LOST_S:
+            return TILES_A_SECOND_LOST
+        if self._faces < self._most_faces:
+            return TILES_A_SECOND_FEWER
+        return TILES_A_SECOND_CALM if now_s - self._since_s > CALM_S else TILES_A_SECOND
 
     def _try(self, picture: Picture, find: Find) -> tuple[_Followed, FaceSeen] | None:
         """Put a window around a find; None where the landmarks do not see a face there, or no more can be followed."""

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from posture.errors import ModelError, missing_library_error
-from posture.face.model import load_model_bytes
+from posture.face.model import load_landmark_bundle, load_model_bytes
 from posture.face.two_ways import mirror_points
 
 STEP_MS = 1_000_000
@@ -199,7 +199,7 @@ class LibraryLandmarker(_Task):
 
     def _make(self, tasks: Any, vision: Any) -> Any:
         options = vision.FaceLandmarkerOptions(
-            base_options=tasks.BaseOptions(model_asset_buffer=load_model_bytes()),
+            base_options=tasks.BaseOptions(model_asset_buffer=load_landmark_bundle()),
             running_mode=vision.RunningMode.VIDEO,
             min_face_detection_confidence=REGION_SCORE,
         )

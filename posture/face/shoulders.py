@@ -1,26 +1,24 @@
 """The shoulders of the person whose face is seen, behind a protocol of few lines, so that they can be replaced.
 
-The library's pose model looks at a square around head and shoulders of one face, each picture for itself: with its region carried
-from call to call it was no more exact (rendered people) and would have needed one object for every person. The square is looked at
+The library's pose model looks at a square around head and shoulders of one face. The square is looked at
 twice, once mirrored, and the two answers are averaged (in a film over neighbouring looks): the model favours one side of a person by up to 2 degrees, and so a
 mirrored picture gives exactly the mirrored answer. Several bodies may stand in the square; the one counts whose own points of the
-head lie where the face's landmarks lie, and if none does, nothing was seen.
+head lie where the face's landmarks lie, and if none does, nothing was seen. In a film the body of one face is carried from look to look
+(`posture.face.bodies`); others, and that one where it is lost, are searched for.
 """
 
 from __future__ import annotations
 
-import ctypes
 from collections.abc import Sequence
 from dataclasses import dataclass
 from types import TracebackType
-from typing import Any, Protocol, Self
+from typing import Protocol, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
 from posture.conventions import wrap_deg
-from posture.face.landmarker import _Task
-from posture.face.model import POSE_MODEL_NAME, load_model_bytes
+from posture.face.bodies import Body, CarriedBody, LibraryBodies
 from posture.face.seen import LEFT_EYE, NOSE_TIP, RIGHT_EYE, FaceSeen, Picture, Window
 from posture.face.two_ways import BOTH_WAYS, Way
 
@@ -30,12 +28,6 @@ and 4 faces read the slope worse, larger ones and more pixels no better."""
 
 LYING_DEG = 60.0
 """A face that leans farther in the picture belongs to a body that lies in it: a neck alone does not bend that far."""
-
-N_POSES = 2
-"""People the model looks for in the square: the one that is followed may be the fainter one."""
-
-FIND_SCORE = 0.3
-"""Least score of a body; what is found by chance is refused by the face."""
 
 NOSE_AWAY, EYES_AWAY = 0.35, 0.25
 """Farthest that the body's nose and the middle of its eyes lie from the face's, in face sizes: on rendered and filmed people at most
@@ -58,9 +50,11 @@ picture ends at the neck. Babies have 0.9, trunks turned by 45 degrees 1.1; the 
 _NOSE, _LEFT_EYE, _RIGHT_EYE, _SHOULDERS, _ELBOWS, _WRISTS = 0, 2, 5, [12, 11], [14, 13], [16, 15]
 """Places in the model's list of points; right before left."""
 
-_N_POINTS = 33
-_MIRRORED = [0, 4, 5, 6, 1, 2, 3, 8, 7, 10, 9, *(i + 1 if i % 2 else i - 1 for i in range(11, _N_POINTS))]
-"""The point of the other side for every point."""
+REST_S = 10.0
+"""A body that was lost while it was carried is searched for in every look for so long."""
+
+GONE_S = 1.0
+"""The body of another face may be carried when the one before was not looked at for so long."""
 
 Array = NDArray[np.float64]
 
@@ -97,33 +91,28 @@ class Shoulders(Protocol):
         """Find the shoulders of one face; None where they are not seen."""
 
 
-@dataclass(frozen=True)
-class Body:
-    """The points of one body.
-
-    Attributes
-    ----------
-    points_px : ndarray, shape (33, 2)
-        In the picture that was given.
-    deep : ndarray, shape (33, 3)
-        In the model's own space: x right and z away from the camera, of one unit.
-    visibility : ndarray, shape (33,)
-        0 to 1.
-    """
-
-    points_px: Array
-    deep: Array
-    visibility: Array
-
-
-class LibraryShoulders(_Task):
-    """The bundled pose model, each picture for itself: 25 to 30 ms a look, two looks a face.
+class LibraryShoulders:
+    """The bundled pose model. Use it inside ``with``.
 
     Raises
     ------
     ModelError
         If the model or a system library is missing, when entered.
     """
+
+    def __init__(self) -> None:
+        self._bodies = LibraryBodies()
+        self._carried: dict[Way, CarriedBody] = {way: CarriedBody() for way in BOTH_WAYS}
+        self._of: tuple[int, float] | None = None
+        self._rests_until_s = -np.inf
+
+    def __enter__(self) -> Self:
+        self._bodies.__enter__()
+        return self
+
+    def __exit__(self, kind: type | None, error: BaseException | None, trace: TracebackType | None) -> None:
+        self._let_go(np.inf)
+        self._bodies.__exit__(kind, error, trace)
 
     def look(self, picture: Picture, face: FaceSeen, ways: Sequence[Way] = BOTH_WAYS) -> ShouldersSeen | None:
         """Find the shoulders of one face.
@@ -145,46 +134,45 @@ class LibraryShoulders(_Task):
         pixels = _blank_outside(window.show(picture), window, picture)
         found = []
         for way in ways:
-            bodies = self.bodies(pixels if way == 1 else np.ascontiguousarray(pixels[:, ::-1]))
-            as_filmed = bodies if way == 1 else [_mirrored(body, window.out_px) for body in bodies]
-            body = _body_of(face, [_placed(body, window) for body in as_filmed])
+            shown = pixels if way == 1 else np.ascontiguousarray(pixels[:, ::-1])
+            body = self._carry(shown, way, window, face, picture.time_s) if len(ways) == 1 else None
+            if body is None:
+                body = _body_of(face, [_placed(one, way, window) for one in self._bodies.find(shown)])
             if body is None:
                 return None
             found.append(body)
+        if len(ways) == 1:
+            self._begin_to_carry(face, picture.time_s)
         both = Body(*(np.mean([getattr(body, name) for body in found], axis=0) for name in ("points_px", "deep", "visibility")))
         seen = shoulders_of(both, picture.width_px, picture.height_px)
         return seen if seen is not None and _is_below(seen.points_px, face, window) else None
 
-    def bodies(self, pixels: NDArray[np.uint8]) -> list[Body]:
-        """All bodies (at most `N_POSES`) in an RGB picture (h, w, 3), in its own pixels."""
-        image = self._image(pixels)
-        result = self._result_type()
-        library = self._task._lib
-        # Straight out of the library's memory: its own way makes two objects of every point first, which holds up every thread.
-        library.MpPoseLandmarkerDetectImage(self._task._handle, image._image_ptr, None, ctypes.byref(result))
-        try:
-            flat = [_numbers(result.pose_landmarks[k]) for k in range(result.pose_landmarks_count)]
-            deep = [_numbers(result.pose_world_landmarks[k]) for k in range(result.pose_world_landmarks_count)]
-        finally:
-            library.MpPoseLandmarkerCloseResult(ctypes.byref(result))
-        height, width = pixels.shape[:2]
-        return [
-            Body(points[:, :2] * [width, height] - 0.5, space[:, :3], points[:, 3])
-            for points, space in zip(flat, deep, strict=True)
-        ]
+    def _carry(self, shown: NDArray[np.uint8], way: Way, window: Window, face: FaceSeen, time_s: float) -> Body | None:
+        """The body of the face where it was in the look before; None where it is not that face's that is carried, or it is lost."""
+        if self._of is None or self._of[0] != face.stretch:
+            return None
+        self._of = face.stretch, time_s
+        carried = self._carried[way].look(shown)
+        body = None if carried is None else _body_of(face, [_placed(carried, way, window)])
+        if body is None:
+            self._let_go(time_s + REST_S)
+        return body
 
-    def _make(self, tasks: Any, vision: Any) -> Any:
-        options = vision.PoseLandmarkerOptions(
-            base_options=tasks.BaseOptions(model_asset_buffer=load_model_bytes(POSE_MODEL_NAME)),
-            running_mode=vision.RunningMode.IMAGE,
-            num_poses=N_POSES,
-            min_pose_detection_confidence=FIND_SCORE,
-            min_pose_presence_confidence=FIND_SCORE,
-        )
-        from mediapipe.tasks.python.vision.pose_landmarker import PoseLandmarkerResultC
+    def _begin_to_carry(self, face: FaceSeen, time_s: float) -> None:
+        """Carry the body of this face from now on, if none is or that one is gone."""
+        if self._of is not None and time_s - self._of[1] > GONE_S:
+            self._let_go(time_s)
+        if self._of is None and time_s >= self._rests_until_s:
+            self._of = face.stretch, time_s
+            for carried in self._carried.values():
+                carried.__enter__()
 
-        self._result_type = PoseLandmarkerResultC
-        return vision.PoseLandmarker.create_from_options(options)
+    def _let_go(self, until_s: float) -> None:
+        """Carry nobody, at least until then."""
+        if self._of is not None:
+            for carried in self._carried.values():
+                carried.__exit__(None, None, None)
+        self._of, self._rests_until_s = None, until_s
 
 
 def window_below(face: FaceSeen) -> Window:
@@ -255,18 +243,7 @@ def _blank_outside(pixels: NDArray[np.uint8], window: Window, picture: Picture) 
     return out
 
 
-def _placed(body: Body, window: Window) -> Body:
-    """The body in pixels of the whole picture."""
-    return Body(window.to_picture(body.points_px), body.deep, body.visibility)
-
-
-def _mirrored(body: Body, out_px: int) -> Body:
-    """A body of the mirrored window as one of the window, right and left exchanged back."""
-    points, deep = body.points_px[_MIRRORED], body.deep[_MIRRORED]
-    return Body(points * [-1, 1] + [out_px - 1, 0], deep * [-1, 1, 1], body.visibility[_MIRRORED])
-
-
-def _numbers(listed: Any) -> Array:
-    """x, y, z and visibility (33, 4) of one of the library's lists of points."""
-    entry = listed.landmarks
-    return np.array([(entry[i].x, entry[i].y, entry[i].z, entry[i].visibility) for i in range(listed.landmarks_count)], float)
+def _placed(body: Body, way: Way, window: Window) -> Body:
+    """A body that was seen in one way in a window, in pixels of the whole picture."""
+    seen = body if way == 1 else body.mirrored(window.out_px)
+    return Body(window.to_picture(seen.points_px), seen.deep, seen.visibility)

@@ -300,6 +300,19 @@ def test_search_is_quicker_for_a_while_after_a_loss(log: Log) -> None:
     assert before == pytest.approx(faces.TILES_A_SECOND, rel=0.15)
 
 
+def test_where_nobody_comes_or_goes_the_search_is_slower(log: Log) -> None:
+    comes_s = 30.0
+    one, other = (300, 300, SIZE), (900, 300, SIZE)
+    run([*steady(300, one), *steady(200, one, other, start_s=comes_s)])
+
+    def rate(begin_s: float, end_s: float) -> float:
+        return sum(n for at, n in log.tiles if begin_s < at <= end_s) / (end_s - begin_s)
+
+    assert rate(1.0, faces.CALM_S - 1) == pytest.approx(faces.TILES_A_SECOND, rel=0.15)
+    assert rate(faces.CALM_S + 1, comes_s) == pytest.approx(faces.TILES_A_SECOND_CALM, rel=0.15)
+    assert rate(comes_s + 1, comes_s + faces.CALM_S - 1) == pytest.approx(faces.TILES_A_SECOND, rel=0.15)
+
+
 def test_lost_face_that_turns_up_elsewhere_is_not_followed_twice(log: Log) -> None:
     gone = World(1.0, [(620, 300, SIZE)])
     follower, seen = run([*steady(10, (500, 300, SIZE)), gone, *steady(10, (620, 300, SIZE), start_s=1.1)])

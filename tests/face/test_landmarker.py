@@ -7,6 +7,7 @@ import pytest
 
 from posture.errors import SYSTEM_LIBRARIES, ModelError, missing_library_error
 from posture.face.landmarker import FIND_SCORE, N_POINTS, STEP_MS, LibraryFinder, LibraryLandmarker
+from posture.face.model import load_landmark_bundle, load_model_bytes
 from tests.face.pictures import PHOTO_CENTRE_PX, PHOTO_FACE_PX, blank, moved, put
 
 
@@ -43,6 +44,17 @@ def test_second_look_is_not_delayed(portrait: np.ndarray) -> None:
     assert first is not None
     assert then is not None
     assert (then - first)[:468, 0].mean() == pytest.approx(8, abs=0.6)
+
+
+def test_bundle_without_expressions_gives_the_same_landmarks(portrait: np.ndarray, monkeypatch: pytest.MonkeyPatch) -> None:
+    with LibraryLandmarker() as landmarker:
+        assert len(load_landmark_bundle()) < len(load_model_bytes())
+        monkeypatch.setattr("posture.face.landmarker.load_landmark_bundle", load_model_bytes)
+        with LibraryLandmarker() as whole:
+            for picture in sequence(portrait):
+                mine, theirs = landmarker.look(picture), whole.look(picture)
+                assert (mine is None) == (theirs is None)
+                assert mine is None or np.array_equal(mine, theirs)
 
 
 def test_forgetting_starts_anew(portrait: np.ndarray) -> None:

@@ -1,22 +1,29 @@
 """The shoulders belong to the face, follow the picture when it is turned or mirrored, and are refused where they are not seen."""
 
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
 import numpy as np
 import pytest
 
+from posture.face.bodies import Body
 from posture.face.landmarker import NOT_OPEN
 from posture.face.seen import FaceSeen, Window
 from posture.face.shoulders import (
     DOWN_FACES,
+    GONE_S,
     LEAST_ARM_VISIBILITY,
     LEAST_VISIBILITY,
+    REST_S,
     WINDOW_FACES,
-    Body,
     LibraryShoulders,
+    ShouldersSeen,
     _blank_outside,
     _body_of,
     shoulders_of,
     window_below,
 )
+from posture.face.two_ways import Way
 from tests.face.pictures import PHOTO_CENTRE_PX, PHOTO_FACE_PX, blank, made_face
 from tests.proof.material import frame_of, see_face
 
@@ -24,6 +31,9 @@ WIDTH_PX, HEIGHT_PX = 640, 480
 
 JITTER_PX, JITTER_DEG = 7.0, 3.0
 """How far the model's answer moves when the picture is the same but for the rounding of its pixels: about 5 px for a face of 108."""
+
+WAYS_PX = 35.0
+"""How far the answers for the same picture lie apart, as it is and mirrored, for this wide suit."""
 
 
 @pytest.fixture(scope="module")
@@ -138,17 +148,70 @@ def test_looking_outside_of_with_is_refused(astronaut: np.ndarray, photo_face: F
         shoulders.look(frame_of(astronaut), photo_face)
 
 
-def test_points_are_those_that_the_library_gives(astronaut: np.ndarray, photo_face: FaceSeen) -> None:
-    """They are read out of its memory, so its own way must give the same."""
-    pixels = window_below(photo_face).show(frame_of(astronaut))
+@dataclass
+class Film:
+    """Looks at a photograph as at a film of one, and counts how often bodies are searched for."""
+
+    shoulders: LibraryShoulders
+    picture: np.ndarray
+    face: FaceSeen
+    searched: int = 0
+
+    def __post_init__(self) -> None:
+        find = self.shoulders._bodies.find
+
+        def counted(pixels: np.ndarray) -> list[Body]:
+            self.searched += 1
+            return find(pixels)
+
+        self.shoulders._bodies.find = counted  # type: ignore[method-assign]
+
+    def look(
+        self, time_s: float, way: Way, stretch: int = 1, picture: np.ndarray | None = None
+    ) -> tuple[ShouldersSeen | None, int]:
+        """What was seen and how many searches it took."""
+        before = self.searched
+        frame = frame_of(self.picture if picture is None else picture, time_s)
+        seen = self.shoulders.look(frame, replace(self.face, stretch=stretch), (way,))
+        return seen, self.searched - before
+
+
+@pytest.fixture
+def film(astronaut: np.ndarray, photo_face: FaceSeen) -> Iterator[Film]:
     with LibraryShoulders() as shoulders:
-        mine = shoulders.bodies(pixels)
-        theirs = shoulders._task.detect(shoulders._image(pixels))
-    assert len(mine) == len(theirs.pose_landmarks) == 1
-    flat = np.array([[p.x * 256 - 0.5, p.y * 256 - 0.5] for p in theirs.pose_landmarks[0]])
-    assert mine[0].points_px == pytest.approx(flat)
-    assert mine[0].deep == pytest.approx(np.array([[p.x, p.y, p.z] for p in theirs.pose_world_landmarks[0]]))
-    assert mine[0].visibility == pytest.approx(np.array([p.visibility for p in theirs.pose_landmarks[0]]))
+        yield Film(shoulders, astronaut, photo_face)
+
+
+def test_body_of_one_face_is_carried(film: Film) -> None:
+    first, searches = film.look(0.0, 1)
+    assert searches == 1
+    assert first is not None
+    for k in range(1, 5):
+        seen, searches = film.look(0.4 * k, -1 if k % 2 else 1)
+        assert searches == 0
+        assert seen is not None
+        assert seen.points_px == pytest.approx(first.points_px, abs=WAYS_PX)
+        assert seen.visibility == pytest.approx(first.visibility, abs=0.05)
+
+
+def test_another_face_s_body_is_searched_for_until_the_first_is_gone(film: Film) -> None:
+    assert [film.look(t, 1, stretch)[1] for t, stretch in ((0.0, 1), (0.0, 2), (0.4, 1), (0.4, 2))] == [1, 1, 0, 1]
+    # The first face was last looked at when that one was.
+    assert [film.look(0.4 + GONE_S + t, 1, 2)[1] for t in (0.1, 0.5, 0.9)] == [1, 0, 0]
+
+
+def test_lost_body_is_searched_for_and_not_carried_for_a_while(film: Film, astronaut: np.ndarray) -> None:
+    empty = blank(astronaut.shape[1], astronaut.shape[0])
+    film.look(0.0, 1)
+    assert film.look(0.4, -1)[1] == 0
+    assert film.look(0.8, 1, picture=empty) == (None, 1)
+    assert [film.look(t, 1)[1] for t in (1.2, 0.8 + REST_S - 0.1, 0.8 + REST_S + 0.1, 0.8 + REST_S + 0.5)] == [1, 1, 1, 0]
+
+
+def test_photograph_opens_nothing_to_carry_a_body_in(film: Film) -> None:
+    film.shoulders.look(frame_of(film.picture), film.face)
+    assert film.searched == 2
+    assert film.shoulders._of is None
 
 
 @pytest.mark.parametrize(

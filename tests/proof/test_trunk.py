@@ -3,16 +3,18 @@
 import dataclasses
 from collections.abc import Iterator
 from types import ModuleType
+from typing import Any
 
 import numpy as np
 import pytest
 
-from posture.face.shoulders import LibraryShoulders, ShouldersSeen
+from posture.face.bodies import Body, CarriedBody, LibraryBodies
+from posture.face.shoulders import LibraryShoulders, ShouldersSeen, window_below
 from posture.geometry import trunk as reading
 from posture.geometry.angles import posture_matrix
 from posture.geometry.pose import Camera, Pose
 from tests.proof import trunk
-from tests.proof.material import HEADS_MISSING, heads_present, load_heads
+from tests.proof.material import HEADS_MISSING, frame_of, heads_present, load_heads, see_face
 from tests.proof.trunk import Person, Row
 
 needs_heads = pytest.mark.skipif(not heads_present(), reason=HEADS_MISSING)
@@ -110,3 +112,53 @@ def test_each_of_two_people_has_the_own_shoulders(heads: ModuleType, shoulders: 
     assert len(seen) >= 6
     assert {row.person.name for row in seen} == {"child_a", "adult_d"}
     assert all(trunk.is_own(row) for row in seen)
+
+
+@pytest.mark.slow
+@needs_heads
+def test_carried_body_reads_leans_as_well(heads: ModuleType, monkeypatch: pytest.MonkeyPatch) -> None:
+    film = trunk.draw_film(heads, np.random.default_rng(4), "child_a", 12)
+    searches = {}
+    errors = []
+    for stretch in (None, 1):
+        with LibraryShoulders() as shoulders:
+            find, found = shoulders._bodies.find, []
+
+            def counted(pixels: np.ndarray, find: Any = find, found: list[int] = found) -> list[Body]:
+                found.append(1)
+                return find(pixels)
+
+            monkeypatch.setattr(shoulders._bodies, "find", counted)
+            errors.append(trunk.read_film(*film, shoulders, stretch)[0])
+            searches[stretch] = len(found)
+    # The first look is both ways; the second is still searched for.
+    assert searches[None] >= 11
+    assert searches[1] <= 4
+    searched, carried = errors
+    assert np.isfinite(carried).sum() >= 10
+    assert np.nanmean(np.abs(carried)) < MOST_ERROR_DEG
+    assert np.nanmean(np.abs(carried)) < np.nanmean(np.abs(searched)) + 0.5
+
+
+@pytest.mark.slow
+@needs_heads
+def test_arms_hidden_from_one_look_to_the_next_are_hidden_at_once(heads: ModuleType) -> None:
+    """The library smooths visibility over ten looks."""
+    (rgb, *_), people, _ = trunk.draw_film(heads, np.random.default_rng(3), "adult_d", 1)
+    face = see_face(rgb)
+    assert face is not None
+    assert people
+    pixels = window_below(face).show(frame_of(rgb))
+    hidden = pixels.copy()
+    hidden[130:] = 127
+    elbows = [13, 14]
+    with CarriedBody() as carried, LibraryBodies() as bodies:
+        for _ in range(6):
+            before = carried.look(pixels)
+        after, smoothed = carried.look(hidden), carried._smoothed
+        alone = bodies.find(hidden)[0]
+    assert before is not None
+    assert after is not None
+    assert smoothed is not None
+    assert min(before.visibility[elbows].min(), smoothed[elbows].min()) > 0.85
+    assert max(after.visibility[elbows].max(), alone.visibility[elbows].max()) < 0.3
