@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -29,8 +29,10 @@ class DemoResult:
     page: Path
 
 
-def run_demo(folder: Path, on_progress: Callable[[float | None], None] = lambda share: None) -> DemoResult:
-    """Draw, measure and report the sample clips of `DEMO_NAMES`.
+def run_demo(
+    folder: Path, on_progress: Callable[[float | None], None] = lambda share: None, names: Sequence[str] = DEMO_NAMES
+) -> DemoResult:
+    """Draw, measure and report sample clips.
 
     Parameters
     ----------
@@ -38,15 +40,17 @@ def run_demo(folder: Path, on_progress: Callable[[float | None], None] = lambda 
         Filled with the clips, and for each a track, a summary, figures and a page; ``index.html`` leads to them.
     on_progress : callable
         Told the share that is done.
+    names : sequence of str
+        Of the samples.
 
     Returns
     -------
     DemoResult
     """
-    clips = write_samples(folder / "clips", DEMO_NAMES, on_progress=lambda name, share: on_progress(DRAWING_SHARE * share))
+    clips = write_samples(folder / "clips", names, on_progress=lambda name, share: on_progress(DRAWING_SHARE * share))
     first: DemoResult | None = None
     rows = []
-    for number, (name, clip) in enumerate(zip(DEMO_NAMES, clips, strict=True)):
+    for number, (name, clip) in enumerate(zip(names, clips, strict=True)):
         info = sample_info(name)
         settings = Settings(mirrored="no", roll_deg=0.0, pitch_deg=0.0, focal_px=info.focal_px)
         conditions = Conditions.model_validate(dict(info.conditions))

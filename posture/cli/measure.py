@@ -115,13 +115,15 @@ def measure(
         raise click.UsageError("Expected --asked with --passive; none came. Say what was asked and when.")
 
     from posture.batch.children import get_ready
+    from posture.signal.spans import spans_from
 
+    target_spans = None if on_target is None else spans_from(on_target)
+    set_spans = spans_from(head_set)
     with progress_display() as progress:
         get_ready()  # The children's libraries load beside our own.
         from posture import measure as measuring
         from posture.batch.child import Job
         from posture.signal.asked import asked_from
-        from posture.signal.spans import spans_from
 
         settings = measuring.Settings(
             mirrored=mirrored,
@@ -132,8 +134,8 @@ def measure(
             view_deg=view_deg,
             device=device,
             target_cm=target_cm,
-            on_target=None if on_target is None else spans_from(on_target),
-            head_set=spans_from(head_set),
+            on_target=target_spans,
+            head_set=set_spans,
             chin_zero=measuring.read_chin_zero(zero_file) if zero_file else None,
             every_s=measuring.DEFAULT_EVERY_S if every_s is None else every_s,
             person=person,

@@ -83,6 +83,17 @@ class Measurer:
         return read_clip(seen, job.settings, job.conditions, job.label)
 
 
+@pytest.fixture(autouse=True, scope="session")
+def one_scan_for_components() -> Iterator[None]:
+    """The library's test frame looks through all installed packages whenever a page is opened; they stay the same."""
+    from streamlit.components.v2 import manifest_scanner
+
+    found = manifest_scanner.scan_component_manifests()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(manifest_scanner, "scan_component_manifests", lambda: found)
+        yield
+
+
 @pytest.fixture
 def private(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     """The user's folder, in the test's."""

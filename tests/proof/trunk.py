@@ -24,6 +24,7 @@ from scipy.spatial.transform import Rotation
 
 from posture.face.faces import FacesFollower
 from posture.face.model import load_canonical_face
+from posture.face.seen import FaceSeen
 from posture.face.shoulders import LibraryShoulders, Shoulders, ShouldersSeen
 from posture.face.two_ways import BOTH_WAYS, Way
 from posture.geometry import trunk as reading
@@ -158,18 +159,21 @@ def draw_film(heads: ModuleType, rng: np.random.Generator, name: str, looks: int
 
 
 def read_film(
-    pictures: Sequence[Rgb], people: Sequence[Person], camera: Any, shoulders: Shoulders, stretch: int | None
-) -> tuple[Array, float]:
-    """Error of the tilt in every look (n,), and the stated sd, of a film looked at in turns as it is and mirrored.
+    pictures: Sequence[Rgb],
+    faces: Sequence[FaceSeen | None],
+    people: Sequence[Person],
+    camera: Any,
+    shoulders: Shoulders,
+    stretch: int | None,
+) -> Array:
+    """Error of the tilt in every look (n,) of a film looked at in turns as it is and mirrored.
 
     With a number of a stretch the body may be carried from look to look; with None every look is searched for.
     """
     known, face = Camera(WIDTH_PX, HEIGHT_PX, camera.focal_px), load_canonical_face()
-    poses: list[Pose | None] = []
+    poses = [None if seen is None else estimate_pose(seen.points_px, seen.depth_px, known, face) for seen in faces]
     looks: list[ShouldersSeen | None] = []
-    for k, rgb in enumerate(pictures):
-        seen = see_face(rgb)
-        poses.append(None if seen is None else estimate_pose(seen.points_px, seen.depth_px, known, face))
+    for k, (rgb, seen) in enumerate(zip(pictures, faces, strict=True)):
         ways: tuple[Way, ...] = BOTH_WAYS if k == 0 else (BOTH_WAYS[k % 2],)
         # A stretch of its own in each look is nobody's whose body is carried.
         number = -1 - k if stretch is None else stretch
@@ -186,7 +190,7 @@ def read_film(
         camera.roll_deg,
         camera.pitch_deg,
     )
-    return trunk.tilt_deg - [person.trunk_deg for person in people], trunk.sd_deg
+    return np.asarray(trunk.tilt_deg - [person.trunk_deg for person in people])
 
 
 def look_at(rgb: Rgb, people: Sequence[Person], camera: Any, what: What, shoulders: Shoulders) -> Iterator[Row]:
@@ -350,11 +354,12 @@ def films(heads: ModuleType, names: Sequence[str], looks: int, seed: int) -> str
     lines = ["films of the same people, mean size of error and share refused: searched for in every look; carried on"]
     errors: dict[str, list[list[Array]]] = {}
     for number, name in enumerate(names):
-        film = draw_film(heads, np.random.default_rng([seed, 50 + number]), name, looks)
+        pictures, people, camera = draw_film(heads, np.random.default_rng([seed, 50 + number]), name, looks)
+        faces = [see_face(rgb) for rgb in pictures]
         both = []
         for stretch in (None, 1):
             with LibraryShoulders() as shoulders:
-                both.append(read_film(*film, shoulders, stretch)[0])
+                both.append(read_film(pictures, faces, people, camera, shoulders, stretch))
         lines.append(f"  {name:9s} {'; '.join(map(_said, both))}")
         errors.setdefault(name.split("_")[0], []).append(both)
     for kind, every in errors.items():
