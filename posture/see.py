@@ -23,7 +23,7 @@ from posture.face.two_ways import BOTH_WAYS, Way
 from posture.geometry.face_lines import FaceLines, FaceSymmetry, face_lines, face_symmetry
 from posture.geometry.lens import Lens, lens_of
 from posture.geometry.plumb import Stand, stand_from_lines
-from posture.geometry.pose import Camera, Pose, estimate_pose
+from posture.geometry.pose import Camera, Pose, estimate_poses
 from posture.signal.track import HeadTrack
 
 BAD_FIT_SHARE = 0.045
@@ -39,6 +39,9 @@ LINES_EVERY_S = 0.5
 
 SHOULDERS_EVERY_S = 0.4
 """How often the shoulders of each person are looked at: trunks lean slowly."""
+
+AT_ONCE = 32
+"""So many faces are fitted at once: the interpreter's part of a fit is then a fifth."""
 
 SAME_S = 1e-6
 """Times that differ by less are the same."""
@@ -178,10 +181,9 @@ class _Face:
 
 def _see(clip: Clip, lens: Lens, every_s: float, on_frame: OnFrame | None) -> SeenClip:
     """Look at every frame and keep angles and places."""
-    face = load_canonical_face()
     camera = Camera(clip.info.width_px, clip.info.height_px, lens.focal_px)
+    fits = _Fits(camera)
     times: list[float] = []
-    rows_of: dict[int, dict[int, _Face]] = {}
     stands: dict[int, Stand] = {}
     stills = StillKeeper()
     with FacesFollower() as follower, LibraryShoulders() as model:
@@ -196,13 +198,8 @@ def _see(clip: Clip, lens: Lens, every_s: float, on_frame: OnFrame | None) -> Se
         try:
             for frame, faces in looked:
                 for seen in faces:
-                    pose = estimate_pose(seen.points_px, seen.depth_px, camera, face)
-                    straightened = seen.points_px, pose.rotation, pose.place_cm, camera, face
-                    lines, symmetry = face_lines(*straightened), face_symmetry(*straightened)
                     is_time = below.is_time(frame.time_s, seen)
-                    shoulders = below.look(frame, seen) if is_time else None
-                    row = _Face(pose, face_quality(seen, pose), lines, symmetry, is_time, shoulders)
-                    rows_of.setdefault(seen.stretch, {})[len(times)] = row
+                    fits.add(len(times), seen, is_time, below.look(frame, seen) if is_time else None)
                 if frame.time_s > next_lines_s - SAME_S:
                     next_lines_s = frame.time_s + LINES_EVERY_S
                     stand = stand_from_lines(straight_lines(frame, faces), camera)
@@ -214,6 +211,7 @@ def _see(clip: Clip, lens: Lens, every_s: float, on_frame: OnFrame | None) -> Se
                     on_frame(frame, faces, clip.progress(frame.time_s))
         finally:
             looked.stop()
+    rows_of = fits.finish()
     # Now that it was read, the clip knows all that was done to it.
     info, time_s = clip.info, np.array(times)
     steps = (
@@ -251,6 +249,43 @@ def _see(clip: Clip, lens: Lens, every_s: float, on_frame: OnFrame | None) -> Se
         steps=steps,
         stills=stills.finish(),
     )
+
+
+class _Fits:
+    """Fits faces a few dozen at once, and keeps what each says."""
+
+    def __init__(self, camera: Camera) -> None:
+        self._camera = camera
+        self._waiting: list[tuple[int, FaceSeen, bool, ShouldersSeen | None]] = []
+        self._rows_of: dict[int, dict[int, _Face]] = {}
+
+    def add(self, row: int, seen: FaceSeen, looked_below: bool, shoulders: ShouldersSeen | None) -> None:
+        """Take the face that was seen in a row, and what was seen below it where that was looked at."""
+        self._waiting.append((row, seen, looked_below, shoulders))
+        if len(self._waiting) == AT_ONCE:
+            self._fit()
+
+    def finish(self) -> dict[int, dict[int, _Face]]:
+        """What was found, by the number of the stretch and by row."""
+        self._fit()
+        return self._rows_of
+
+    def _fit(self) -> None:
+        """Fit those that wait."""
+        if not self._waiting:
+            return
+        face = load_canonical_face()
+        points_px, depth_px = (
+            np.stack([getattr(one, name) for _, one, *_ in self._waiting]) for name in ("points_px", "depth_px")
+        )
+        poses = estimate_poses(points_px, depth_px, self._camera, face)
+        for (row, seen, looked_below, shoulders), pose in zip(self._waiting, poses, strict=True):
+            straightened = seen.points_px, pose.rotation, pose.place_cm, self._camera, face
+            found = _Face(
+                pose, face_quality(seen, pose), face_lines(*straightened), face_symmetry(*straightened), looked_below, shoulders
+            )
+            self._rows_of.setdefault(seen.stretch, {})[row] = found
+        self._waiting.clear()
 
 
 class _Below:

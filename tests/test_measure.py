@@ -232,7 +232,7 @@ def test_another_person_needs_no_picture(seen: SeenClip, monkeypatch: pytest.Mon
     def refuse(*_: object) -> None:
         raise AssertionError("the clip was opened again")
 
-    for name in ("open_clip", "FacesFollower", "estimate_pose"):
+    for name in ("open_clip", "FacesFollower", "estimate_poses"):
         monkeypatch.setattr(f"posture.see.{name}", refuse)
     first, second = (read_clip(seen, Settings(mirrored="no", person=n)) for n in (1, 2))
     assert first.seen is second.seen is seen
@@ -481,7 +481,7 @@ def test_another_lens_is_read_without_a_picture(make_track: Track, monkeypatch: 
     the camera little changes, and against a target 30 cm to the person's right, where x is -30, it does:
     atan(50 / 60) = 39.806 and atan(50 / 78) = 32.661.
     """
-    for name in ("open_clip", "FacesFollower", "estimate_pose"):
+    for name in ("open_clip", "FacesFollower", "estimate_poses"):
         monkeypatch.setattr(f"posture.see.{name}", None)
     clip = straight(make_track, np.arange(30) / 15, 7.0, 0.0, (20.0, 0.0, 60.0))
     same, other = (read_clip(clip, Settings(mirrored="no", focal_px=focal)) for focal in (1000.0, 1300.0))

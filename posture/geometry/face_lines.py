@@ -34,6 +34,11 @@ LIPS_FORWARD_CM = 1.0
 a symmetric face turned by 20 degrees leans by about 3. On rendered heads left out 1 to 1.25 was best for each of ten; how much of turn
 is left in the line is printed by `python -m tests.proof.face_lines`."""
 
+_LINES = (*RIGHT_EYE, *LEFT_EYE, *LIPS, *BROWS)
+_LINES_ENDS = np.cumsum([len(RIGHT_EYE), len(LEFT_EYE), len(LIPS)])
+_LINES_FORWARD_CM = np.where(np.isin(_LINES, LIPS), LIPS_FORWARD_CM, 0.0)
+"""All points of both lines, where the parts but the first begin among them, and how far forward each is taken to be."""
+
 OUTER_CANTHI, MOUTH_CORNERS = (33, 263), (61, 291)
 """Outer corner of the eye and corner of the mouth, of the right side and of the left: what both measures are defined by."""
 
@@ -82,10 +87,8 @@ def face_lines(points_px: Array, rotation: Array, place_cm: Array, camera: Camer
     ValueError
         If the points are not those of a whole face.
     """
-    right, left, lips, brows = (
-        on_own_plane_cm(points_px, index, rotation, place_cm, camera, face, forward_cm).mean(0)
-        for index, forward_cm in ((RIGHT_EYE, 0.0), (LEFT_EYE, 0.0), (LIPS, LIPS_FORWARD_CM), (BROWS, 0.0))
-    )
+    lies_cm = on_own_plane_cm(points_px, _LINES, rotation, place_cm, camera, face, _LINES_FORWARD_CM)
+    right, left, lips, brows = (part.mean(0) for part in np.split(lies_cm, _LINES_ENDS))
     across, upwards = left - right, brows - lips
     return FaceLines(
         eye_deg=float(np.degrees(np.arctan2(across[1], across[0]))),
@@ -127,11 +130,8 @@ def face_symmetry(points_px: Array, rotation: Array, place_cm: Array, camera: Ca
     ValueError
         If the points are not those of a whole face.
     """
-    eyes, mouth = (
-        on_own_plane_cm(points_px, index, rotation, place_cm, camera, face, forward_cm)
-        for index, forward_cm in ((OUTER_CANTHI, 0.0), (MOUTH_CORNERS, MOUTH_FORWARD_CM))
-    )
-    return symmetry_of_corners(np.concatenate([eyes, mouth])[:, :2])
+    corners, forward_cm = (*OUTER_CANTHI, *MOUTH_CORNERS), np.array([0.0, 0.0, MOUTH_FORWARD_CM, MOUTH_FORWARD_CM])
+    return symmetry_of_corners(on_own_plane_cm(points_px, corners, rotation, place_cm, camera, face, forward_cm)[:, :2])
 
 
 def symmetry_of_corners(corners: Array) -> FaceSymmetry:
@@ -162,7 +162,7 @@ def on_own_plane_cm(
     place_cm: Array,
     camera: Camera,
     face: CanonicalFace,
-    forward_cm: float = 0.0,
+    forward_cm: float | Array = 0.0,
 ) -> Array:
     """Where landmarks lie in the head, each taken to be as far forward as it is in the canonical face.
 
@@ -175,7 +175,7 @@ def on_own_plane_cm(
         As for `face_lines`.
     index : sequence of int
         Which landmarks, below 468.
-    forward_cm : float
+    forward_cm : float or ndarray, shape (len(index),)
         How much farther forward they are taken to lie than those of the canonical face.
 
     Returns

@@ -4,14 +4,23 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial.transform import Rotation
 
 from posture.face.model import CanonicalFace
 from posture.geometry.angles import angle_between_deg, line_of_sight, posture_angles
 from posture.geometry.deviations import load_deviation_weights
-from posture.geometry.fit import Camera, face_model, fit_alone, fit_together, project, rotation_from_depth, start_from
+from posture.geometry.fit import (
+    Camera,
+    face_model,
+    fit_alone,
+    fit_together,
+    project,
+    rotation_from_depth,
+    rotations,
+    start_from,
+)
 
 __all__ = [
     "POINT_WEIGHT",
@@ -19,6 +28,7 @@ __all__ = [
     "Pose",
     "angles_against_camera",
     "estimate_pose",
+    "estimate_poses",
     "expected_error_deg",
     "project",
     "rotation_from_depth",
@@ -116,22 +126,57 @@ def estimate_pose(
     -------
     Pose
     """
+    return estimate_poses(points_px[None], depth_px[None], camera, face, point_weight, together)[0]
+
+
+def estimate_poses(
+    points_px: Array,
+    depth_px: Array,
+    camera: Camera,
+    face: CanonicalFace,
+    point_weight: Array = POINT_WEIGHT,
+    together: Array | None = None,
+) -> list[Pose]:
+    """Find the poses of many heads at once, each as `estimate_pose` finds it.
+
+    Parameters
+    ----------
+    points_px : ndarray, shape (n, 478, 2) or (n, 468, 2)
+    depth_px : ndarray, shape (n, 478) or (n, 468)
+    camera, face, point_weight, together
+        As for `estimate_pose`.
+
+    Returns
+    -------
+    list of Pose
+        Of length n.
+    """
     together = load_deviation_weights() if together is None else together
     model, crosses = face_model(face)
-    pixels, depth = points_px[face.pose_index], depth_px[face.pose_index]
+    pixels, depth = points_px[:, face.pose_index], depth_px[:, face.pose_index]
     by_depth = rotation_from_depth(points_px, depth_px, camera, face)
     start = start_from(by_depth, model, pixels, camera)
     alone, place, left = fit_alone(model, crosses, pixels, camera, point_weight, start)
     rotation, deviation = fit_together(model, crosses, (pixels, depth), camera, together, (alone, place))
     # About the head's own axis towards the first fit; a camera's roll and a mirror leave this rule as it is.
-    back = np.zeros(3)
-    back[1] = FIRST_SHARE * np.ravel(cv2.Rodrigues(rotation.T @ alone)[0])[1]
-    disagreement_deg = float(angle_between_deg(rotation, by_depth))
-    rotation = rotation @ cv2.Rodrigues(back)[0]
-    low, high = points_px[:468].min(0), points_px[:468].max(0)
-    share = float(np.sqrt((left**2) @ np.repeat(point_weight, 2) / point_weight.sum())) / max(float((high - low).max()), 1.0)
-    quality = float(np.clip((LEFT_OUT_DEG - expected_error_deg(deviation)) / (LEFT_OUT_DEG - PLAIN_DEG), 0.0, 1.0))
-    return Pose(rotation, place, share, float(high[1] - low[1]), deviation, disagreement_deg, quality)
+    back = np.zeros((len(rotation), 3))
+    back[:, 1] = FIRST_SHARE * Rotation.from_matrix(rotation.swapaxes(-1, -2) @ alone).as_rotvec()[:, 1]
+    disagreement_deg = angle_between_deg(rotation, by_depth)
+    rotation = rotation @ rotations(back)
+    low, high = points_px[:, :468].min(1), points_px[:, :468].max(1)
+    misses = np.sqrt((left**2) @ np.repeat(point_weight, 2) / point_weight.sum()) / np.maximum((high - low).max(1), 1.0)
+    return [
+        Pose(
+            rotation[k],
+            place[k],
+            float(misses[k]),
+            float((high - low)[k, 1]),
+            float(deviation[k]),
+            float(disagreement_deg[k]),
+            float(np.clip((LEFT_OUT_DEG - expected_error_deg(float(deviation[k]))) / (LEFT_OUT_DEG - PLAIN_DEG), 0.0, 1.0)),
+        )
+        for k in range(len(points_px))
+    ]
 
 
 def expected_error_deg(deviation: float) -> float:
