@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from types import TracebackType
 from typing import Any, Protocol, Self
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -229,7 +230,7 @@ class MirroredLandmarker:
 
     def look(self, picture: NDArray[np.uint8]) -> NDArray[np.float64] | None:
         """Find the face of one picture, see `Landmarker`."""
-        points = self._landmarker.look(np.ascontiguousarray(picture[:, ::-1]))
+        points = self._landmarker.look(np.asarray(cv2.flip(picture, 1), np.uint8))
         return None if points is None else mirror_points(points, picture.shape[1])
 
     def forget(self) -> None:

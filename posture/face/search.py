@@ -139,11 +139,10 @@ class FaceSearch:
     def _turned(self, picture: Picture, find: Find) -> list[Find]:
         """What is found of a face in a window of its own turned four ways, as it is in the picture."""
         window = Window.around(find.centre_px, find.size_px, 0, TILE_PX)
-        pixels = window.show(picture)
         seen: list[Find] = []
         for turns in range(4):
             turned = replace(window, quarter_turns=turns)
-            others = [_in_picture(other, turned) for other in self._finder.find(np.ascontiguousarray(np.rot90(pixels, turns)))]
+            others = [_in_picture(other, turned) for other in self._finder.find(turned.show(picture))]
             seen += [other for other in others if np.linalg.norm(other.centre_px - find.centre_px) < SAME_FACE * find.size_px]
             if turns == 0 and seen and _is_surely_upright(seen[0]):
                 break

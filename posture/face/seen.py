@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Protocol
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -27,6 +28,8 @@ ENLARGED = 2.0
 N_MESH = 468
 """Points of the mesh; those after it are the irises."""
 
+
+_TURNS = {1: cv2.ROTATE_90_COUNTERCLOCKWISE, 2: cv2.ROTATE_180, 3: cv2.ROTATE_90_CLOCKWISE}
 
 RIGHT_EYE, LEFT_EYE, NOSE_TIP = 33, 263, 1
 """Outer corners of the eyes, and the tip of the nose, among the landmarks."""
@@ -156,7 +159,7 @@ class Window:
     def show(self, picture: Picture) -> NDArray[np.uint8]:
         """Its pixels, turned."""
         pixels = picture.region_rgb(self.left_px, self.top_px, self.side_px, self.out_px)
-        return np.ascontiguousarray(np.rot90(pixels, self.quarter_turns)) if self.quarter_turns else pixels
+        return np.asarray(cv2.rotate(pixels, _TURNS[self.quarter_turns]), np.uint8) if self.quarter_turns else pixels
 
     def to_picture(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
         """Points (n, 2) or (n, 3) of the window in pixels of the picture; depth only changes its scale."""

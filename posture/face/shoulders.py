@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from types import TracebackType
 from typing import Protocol, Self
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -134,7 +135,7 @@ class LibraryShoulders:
         pixels = _blank_outside(window.show(picture), window, picture)
         found = []
         for way in ways:
-            shown = pixels if way == 1 else np.ascontiguousarray(pixels[:, ::-1])
+            shown = pixels if way == 1 else np.asarray(cv2.flip(pixels, 1), np.uint8)
             body = self._carry(shown, way, window, face, picture.time_s) if len(ways) == 1 else None
             if body is None:
                 body = _body_of(face, [_placed(one, way, window) for one in self._bodies.find(shown)])

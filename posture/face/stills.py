@@ -67,7 +67,7 @@ class Still:
     def rgb(self) -> NDArray[np.uint8]:
         """The picture, shape (h, w, 3)."""
         decoded = np.asarray(cv2.imdecode(np.frombuffer(self.jpeg, np.uint8), cv2.IMREAD_COLOR))
-        return np.ascontiguousarray(decoded[..., ::-1], np.uint8)
+        return np.asarray(cv2.cvtColor(decoded, cv2.COLOR_BGR2RGB), np.uint8)
 
 
 class StillKeeper:
@@ -99,7 +99,7 @@ class StillKeeper:
 
 def jpeg_of(rgb: NDArray[np.uint8], quality: int) -> bytes:
     """A picture (h, w, 3) as a JPEG file of that quality, 0 to 100."""
-    _, jpeg = cv2.imencode(".jpg", rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
+    _, jpeg = cv2.imencode(".jpg", cv2.cvtColor(rgb, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, quality])
     return jpeg.tobytes()
 
 

@@ -88,7 +88,7 @@ class TiltReader:
         decoded = cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR)
         if decoded is None:
             return None
-        rgb = np.ascontiguousarray(decoded[..., ::-1], np.uint8)
+        rgb = np.asarray(cv2.cvtColor(decoded, cv2.COLOR_BGR2RGB), np.uint8)
         height, width = rgb.shape[:2]
         frame = Frame(time_s, ArrayPicture(rgb), Upright(width, height))
         seen = self._face.look(frame) if self._is_followed else None

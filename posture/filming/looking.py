@@ -149,7 +149,7 @@ def _faces_in(jpeg: bytes, search: object) -> list[FaceInView]:
     decoded = cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR)
     if decoded is None:
         return []
-    rgb = np.ascontiguousarray(decoded[..., ::-1], np.uint8)
+    rgb = np.asarray(cv2.cvtColor(decoded, cv2.COLOR_BGR2RGB), np.uint8)
     height, width = rgb.shape[:2]
     frame = Frame(0.0, ArrayPicture(rgb), Upright(width, height))
     finds = [find for find in search.sweep(frame, thorough=True) if search.confirm(frame, find) is not None]
