@@ -308,12 +308,12 @@ class _Below:
 
 
 def _look_at_all(frames: Iterator[Frame], follower: FacesFollower) -> Iterator[tuple[Frame, list[FaceSeen]]]:
-    """Every frame with its faces, the look at the one after it already begun."""
-    frame = next(frames, None)
+    """Every frame with its faces, the looks at the two after it already begun."""
+    frame, upcoming = next(frames, None), next(frames, None)
     while frame is not None:
-        upcoming = next(frames, None)
-        yield frame, follower.look(frame, upcoming)
-        frame = upcoming
+        later = next(frames, None)
+        yield frame, follower.look(frame, upcoming, later)
+        frame, upcoming = upcoming, later
 
 
 def face_quality(seen: FaceSeen, pose: Pose) -> float:

@@ -62,7 +62,7 @@ class MadeFollower:
     def stretches(self) -> list[Stretch]:
         return [stretch for stretch in self.all.values() if stretch.times_s]
 
-    def look(self, frame: Frame, upcoming: Frame | None = None) -> list[FaceSeen]:
+    def look(self, frame: Frame, upcoming: Frame | None = None, later: Frame | None = None) -> list[FaceSeen]:
         faces = []
         for number, at in self.plan.items():
             place = at(self.frame)

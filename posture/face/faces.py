@@ -105,15 +105,15 @@ class FacesFollower:
         """All stretches so far in which a face was seen."""
         return [stretch for stretch in self._stretches if stretch.times_s]
 
-    def look(self, picture: Picture, upcoming: Picture | None = None) -> list[FaceSeen]:
+    def look(self, picture: Picture, upcoming: Picture | None = None, later: Picture | None = None) -> list[FaceSeen]:
         """See every face in the next frame.
 
         Parameters
         ----------
         picture : Picture
             The frame; later than the one before.
-        upcoming : Picture or None
-            The frame after it, if there is one: the look at that begins.
+        upcoming, later : Picture or None
+            The frame after it and the one after that, if there are any: the looks at those begin.
 
         Returns
         -------
@@ -122,7 +122,7 @@ class FacesFollower:
         """
         seen: list[tuple[_Followed, FaceSeen]] = []
         for followed in list(self._followed):
-            found = followed.face.look(picture, upcoming)
+            found = followed.face.look(picture, upcoming, later)
             if found is not None:
                 seen.append((followed, found))
             elif picture.time_s - followed.last_s > KEEP_WINDOW_S:

@@ -85,7 +85,7 @@ class FollowedFace:
         self._ways = TwoWays()
         self._covered = CoveredEye()
         self._raw: NDArray[np.float64] | None = None
-        self._ahead: _Ahead | None = None
+        self._ahead: list[_Ahead] = []
         self.window: Window | None = None
         self.pixels: NDArray[np.uint8] | None = None
         self._placed_size_px = 0.0
@@ -100,7 +100,7 @@ class FollowedFace:
 
     def __exit__(self, kind: type | None, error: BaseException | None, trace: TracebackType | None) -> None:
         self._threads.shutdown(cancel_futures=True)
-        self._ahead = None
+        self._ahead.clear()
         for landmarker in self._landmarkers:
             landmarker.__exit__(kind, error, trace)
 
@@ -109,14 +109,15 @@ class FollowedFace:
         """The eye that is taken as covered, see `posture.face.covered`."""
         return self._covered.side
 
-    def look(self, picture: Picture, upcoming: Picture | None = None) -> FaceSeen | None:
+    def look(self, picture: Picture, upcoming: Picture | None = None, later: Picture | None = None) -> FaceSeen | None:
         """See the face in the next frame, where it was before.
 
         Parameters
         ----------
         picture : Picture
-        upcoming : Picture or None
-            The frame after it, if there is one: the look at that begins.
+        upcoming, later : Picture or None
+            The frame after it and the one after that, if there are any: the looks at those begin, each when the landmarker whose turn
+            it will be has nothing else to do.
 
         Returns
         -------
@@ -125,13 +126,21 @@ class FollowedFace:
         """
         if self.window is None:
             return None
-        if self._ahead is not None and self._ahead.time_s != picture.time_s:
+        if self._ahead and self._ahead[0].time_s != picture.time_s:
             self._give_up_ahead()
-        ahead, self._ahead = self._ahead, None
+        ahead = self._ahead.pop(0) if self._ahead else None
         if ahead is not None:
             self._turn = self._landmarkers.index(ahead.landmarker)
-        if upcoming is not None:
-            self._begin_ahead(upcoming)
+        if upcoming is not None and not self._ahead:
+            self._begin_ahead(upcoming, self._landmarkers[1 - self._turn])
+        found = self._look_now(picture, ahead)
+        if later is not None and self._ahead:
+            self._begin_ahead(later, self._landmarkers[self._turn])
+        return found
+
+    def _look_now(self, picture: Picture, ahead: _Ahead | None) -> FaceSeen | None:
+        """The face in this frame, which may have been looked at ahead."""
+        assert self.window is not None
         found = self._seen_ahead(ahead, picture)
         if found is None:
             self.window, expected = self._along(self.window, picture.time_s)
@@ -152,16 +161,14 @@ class FollowedFace:
         self._covered.look([self._landmarkers[self._turn]], self.window, self.pixels, points, time_s)
         return self._corrected(self._raw, found.looks, found.settled)
 
-    def _begin_ahead(self, upcoming: Picture) -> None:
-        """Begin to look at a frame to come, where the face should be then, with the landmarker whose turn it is."""
+    def _begin_ahead(self, upcoming: Picture, landmarker: Landmarker) -> None:
+        """Begin to look at a frame to come, where the face should be then, with the landmarker whose turn it will be."""
         assert self.window is not None
         window, expected = self._along(self.window, upcoming.time_s)
         if expected is None:
             return
-        landmarker = self._landmarkers[1 - self._turn]
-        self._ahead = _Ahead(
-            upcoming.time_s, window, landmarker, self._threads.submit(_look_through, landmarker, window, upcoming)
-        )
+        looking = self._threads.submit(_look_through, landmarker, window, upcoming)
+        self._ahead.append(_Ahead(upcoming.time_s, window, landmarker, looking))
 
     def _seen_ahead(self, ahead: _Ahead | None, picture: Picture) -> FaceSeen | None:
         """The face as it was seen ahead, if that was this frame, and the face there is where it is expected by now."""
@@ -234,10 +241,10 @@ class FollowedFace:
         return found
 
     def _give_up_ahead(self) -> None:
-        """Wait for a look that goes on, and forget it: its window is about to be another."""
-        if self._ahead is not None:
-            self._ahead.looking.exception()
-            self._ahead = None
+        """Wait for looks that go on, and forget them: their windows are about to be others."""
+        for ahead in self._ahead:
+            ahead.looking.exception()
+        self._ahead.clear()
 
     def _along(self, window: Window, time_s: float) -> tuple[Window, FaceSeen | None]:
         """Where the window and the face will be by then: a window that goes along with a moving face has it where it was.

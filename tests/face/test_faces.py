@@ -99,7 +99,7 @@ class MadeFace:
         self.window = Window.around(centre_px, size_px, quarter_turns)
         return self.look(world)
 
-    def look(self, world: World, upcoming: World | None = None) -> FaceSeen | None:
+    def look(self, world: World, upcoming: World | None = None, later: World | None = None) -> FaceSeen | None:
         assert self.window is not None
         middle = self.window.middle_px
         self.pixels = self.window.show(world)

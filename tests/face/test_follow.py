@@ -312,15 +312,15 @@ class CountedFace(FollowedFace):
         return super().place(*args, **kwargs)
 
 
-def watch(pictures: Sequence[Picture], ahead: bool) -> tuple[list[FaceSeen | None], list[Window], list[int]]:
-    """What was seen in every frame, through which window, and how often that had been placed by then."""
+def watch(pictures: Sequence[Picture], ahead: int) -> tuple[list[FaceSeen | None], list[Window], list[int]]:
+    """What was seen in every frame, through which window, and how often that had been placed by then; so many frames ahead are given."""
     seen: list[FaceSeen | None] = []
     windows: list[Window] = []
     placed: list[int] = []
     with CountedFace() as face:
         for k, picture in enumerate(pictures):
-            upcoming = pictures[k + 1] if ahead and k + 1 < len(pictures) else None
-            seen.append(face.look(picture, upcoming) if k else face.place(picture, np.array([200.0, 200.0]), FILM_FACE_PX))
+            given = pictures[k + 1 : k + 1 + ahead]
+            seen.append(face.look(picture, *given) if k else face.place(picture, np.array([200.0, 200.0]), FILM_FACE_PX))
             assert face.window is not None
             windows.append(face.window)
             placed.append(face.placed)
@@ -335,7 +335,7 @@ def apart(one: FaceSeen, other: FaceSeen) -> float:
 @pytest.fixture(scope="module")
 def ahead_and_not() -> tuple[list[FaceSeen | None], list[FaceSeen | None]]:
     """The film seen with and without looking ahead."""
-    return watch(film(), ahead=True)[0], watch(film(), ahead=False)[0]
+    return watch(film(), ahead=2)[0], watch(film(), ahead=0)[0]
 
 
 def test_looking_ahead_sees_the_same(ahead_and_not: tuple[list[FaceSeen | None], list[FaceSeen | None]]) -> None:
@@ -369,9 +369,9 @@ def test_looking_ahead_costs_one_look_while_the_face_goes_steadily(
 def test_looking_ahead_sees_twice_the_same_to_the_last_digit(
     ahead_and_not: tuple[list[FaceSeen | None], list[FaceSeen | None]],
 ) -> None:
-    """Also when the frame to come takes its time: nothing depends on which thread is done first."""
-    again, _, _ = watch([SlowFrame(picture) if k % 3 else picture for k, picture in enumerate(film())], ahead=True)
-    for one, other in zip(ahead_and_not[0], again, strict=True):
+    """Also when a frame to come takes its time, and whether one is given or two: nothing depends on which thread is done first."""
+    slow = [SlowFrame(picture) if k % 3 else picture for k, picture in enumerate(film())]
+    for one, other in [pair for ahead in (1, 2) for pair in zip(ahead_and_not[0], watch(slow, ahead)[0], strict=True)]:
         assert (one is None) == (other is None)
         if one is not None and other is not None:
             assert np.array_equal(one.points_px, other.points_px)
@@ -451,10 +451,11 @@ def test_no_landmarker_is_used_by_two_looks_at_once(
     with FollowedFace() as face:
         assert face.place(frame_of(astronaut, 0.0), PHOTO_CENTRE, PHOTO_FACE_PX) is not None
         for now, then in steps:
-            upcoming = None if then is None else frame_of(astronaut, then / 10)
-            assert face.look(frame_of(astronaut, now / 10), upcoming) is not None
-        # It is still being looked at when the face is placed anew.
-        face.look(frame_of(astronaut, 0.6), SlowFrame(frame_of(astronaut, 0.7), 0.03))
+            given = () if then is None else (frame_of(astronaut, then / 10), frame_of(astronaut, then / 10 + 0.05))
+            assert face.look(frame_of(astronaut, now / 10), *given) is not None
+        # They are still being looked at when the face is placed anew.
+        face.look(frame_of(astronaut, 0.6), *(SlowFrame(frame_of(astronaut, at), 0.03) for at in (0.7, 0.75)))
+        assert len(face._ahead) == 2
         assert face.place(frame_of(astronaut, 0.8), PHOTO_CENTRE, PHOTO_FACE_PX) is not None
     assert [landmarker.most for landmarker in made] == [1, 1]
 
@@ -466,8 +467,7 @@ def test_leaving_while_a_look_goes_on_ends_cleanly(astronaut: np.ndarray) -> Non
         face.place(frame_of(astronaut, 0.0), PHOTO_CENTRE, PHOTO_FACE_PX)
         face.look(frame_of(astronaut, 0.1), following)
         assert following.asked.wait(5)
-        ahead = face._ahead
-        assert ahead is not None
+        (ahead,) = face._ahead
         assert not ahead.looking.done()
     assert following.given.is_set()
     # The landmarker was still open when that look came to it.
@@ -510,8 +510,8 @@ def test_failure_of_a_look_ahead_is_not_a_missing_face(face: FollowedFace, astro
     assert face.place(frame_of(astronaut, 0.3), PHOTO_CENTRE, PHOTO_FACE_PX) is not None
 
 
-@pytest.mark.parametrize("ahead", [False, True], ids=["plain", "ahead"])
-def test_window_goes_along_with_a_face_that_moves_steadily(astronaut: np.ndarray, ahead: bool) -> None:
+@pytest.mark.parametrize("ahead", [0, 2], ids=["plain", "ahead"])
+def test_window_goes_along_with_a_face_that_moves_steadily(astronaut: np.ndarray, ahead: int) -> None:
     """By 4 % of its size a frame, over more than its own size: one look a frame, and the window is never placed anew."""
     step = 0.04 * FILM_FACE_PX
     places = [(200.0 + step * k, 200.0) for k in range(30)]
