@@ -1,5 +1,6 @@
 """Frames kept for settling side and upright: few, spread over the clip, with a face, and no larger than needed."""
 
+import cv2
 import numpy as np
 import pytest
 
@@ -49,3 +50,19 @@ def test_a_large_frame_is_made_smaller():
     assert still.scale == pytest.approx(LONGER_PX / 2000)
     # Boxes stay in pixels of the film.
     assert still.boxes[7][2] > 30
+
+
+def test_writing_is_looked_for_when_it_is_asked_for():
+    """Boxes are in pixels of the film, which is larger than the still."""
+    picture = np.full((1500, 2000, 3), 230, np.uint8)
+    cv2.putText(picture, "SCHOOL", (900, 900), cv2.FONT_HERSHEY_SIMPLEX, 4.0, (20, 20, 20), 12)
+    keeper = StillKeeper()
+    keeper.look(frame_of(picture), [face_at(300, 250, 7)])
+    (still,) = keeper.finish()
+    assert "writing" not in vars(still)
+    (left, top, right, bottom), *others = still.writing
+    assert others == []
+    assert 800 < left < 960
+    assert 1300 < right < 1500
+    assert 750 < top < 850
+    assert 880 < bottom < 950
