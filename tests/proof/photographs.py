@@ -23,11 +23,12 @@ from posture.face.model import load_model_bytes
 from posture.geometry.angles import mirror, posture_angles, to_level
 from posture.geometry.lens import DEFAULT_VIEW_SHARE
 from tests.proof.material import CLIPS, CLIPS_MISSING, Rgb, clips_present, load_astronaut, read_pictures, see_face
-from tests.proof.readings import Change, angles, is_another, look, mean_size
+from tests.proof.readings import Change, Look, angles, is_another, look, look_plainly, mean_size
 from tests.proof.shrunk import print_shrunk
 
 STEPS_DEG = tuple(float(a) for a in range(-45, 46, 5) if a)
 CLIP_STEPS_DEG = tuple(float(a) for a in range(-45, 46, 15) if a)
+PLAINLY_STEPS_DEG = (-30.0, 30.0)
 FRAMES_A_CLIP = 6
 
 Array = NDArray[np.float64]
@@ -44,13 +45,15 @@ def turned(picture: Rgb, angle_deg: float) -> Rgb:
     return np.asarray(cv2.warpAffine(picture, matrix, (side, side), flags=cv2.INTER_CUBIC, borderValue=(128, 128, 128)))
 
 
-def compare(picture: Rgb, steps_deg: Sequence[float]) -> list[Change]:
+def compare(picture: Rgb, steps_deg: Sequence[float], read: Look = look) -> list[Change]:
     """Turn a picture by each step, mirror it, and read what is left after taking that out.
 
     Parameters
     ----------
     picture : ndarray of uint8, shape (h, w, 3)
     steps_deg : sequence of float
+    read : callable
+        Reads one picture.
 
     Returns
     -------
@@ -59,7 +62,7 @@ def compare(picture: Rgb, steps_deg: Sequence[float]) -> list[Change]:
     """
     focal_px = DEFAULT_VIEW_SHARE * max(picture.shape[:2])
     upright = turned(picture, 0.0)
-    before = look(upright, focal_px)
+    before = read(upright, focal_px)
     if before is None:
         return []
     reference = angles(before.pose.rotation, before.pose.place_cm)
@@ -68,10 +71,10 @@ def compare(picture: Rgb, steps_deg: Sequence[float]) -> list[Change]:
     kinds: list[float | str] = [*steps_deg, "mirrored"]
     for what in kinds:
         if isinstance(what, str):
-            after = look(np.ascontiguousarray(upright[:, ::-1]), focal_px)
+            after = read(np.ascontiguousarray(upright[:, ::-1]), focal_px)
             expected = middle + (before.centre_px - middle) * [-1, 1]
         else:
-            after = look(turned(picture, what), focal_px)
+            after = read(turned(picture, what), focal_px)
             c, s = np.cos(np.radians(what)), np.sin(np.radians(what))
             expected = middle + np.array([[c, s], [-s, c]]) @ (before.centre_px - middle)
         if after is None or is_another(after, expected, before.size_px):
@@ -153,13 +156,16 @@ def main(argv: Sequence[str] | None = None) -> None:
             f"{'clip':<46}{'turned: tilt':>13}{'turn':>6}{'chin':>6}{'n':>4}{'lost':>5}{'mirrored: tilt':>16}{'turn':>6}{'chin':>6}{'n':>4}"
         )
         every: list[Change] = []
+        plainly: list[Change] = []
         for path in clip_paths():
             pictures = clip_pictures(path, FRAMES_A_CLIP)
             named.append((path.name, pictures))
             changes = [change for picture in pictures for change in compare(picture, CLIP_STEPS_DEG)]
             every += changes
+            plainly += [change for picture in pictures for change in compare(picture, PLAINLY_STEPS_DEG, look_plainly)]
             print(_row(path.name, changes), flush=True)
         print(_row("all", every))
+        print(_row("all, read plainly, turned by 30", plainly))
         for step in CLIP_STEPS_DEG:
             print(_row(f"  turned by {step:+g}", [c for c in every if c.what == step], both=False))
     else:
