@@ -186,8 +186,7 @@ def _see(clip: Clip, lens: Lens, every_s: float, on_frame: OnFrame | None) -> Se
     times: list[float] = []
     stands: dict[int, Stand] = {}
     stills = StillKeeper()
-    with FacesFollower() as follower, LibraryShoulders() as model:
-        below = _Below(model)
+    with FacesFollower() as follower:
         # Decoding, looking and fitting each have a thread: the libraries work outside of the interpreter's lock.
         looked: AheadReader[tuple[Frame, list[FaceSeen]]] = AheadReader(
             lambda stopping: _look_at_all(clip.frames(every_s), follower),
@@ -196,19 +195,22 @@ def _see(clip: Clip, lens: Lens, every_s: float, on_frame: OnFrame | None) -> Se
         )
         next_lines_s = -np.inf
         try:
-            for frame, faces in looked:
-                for seen in faces:
-                    is_time = below.is_time(frame.time_s, seen)
-                    fits.add(len(times), seen, is_time, below.look(frame, seen) if is_time else None)
-                if frame.time_s > next_lines_s - SAME_S:
-                    next_lines_s = frame.time_s + LINES_EVERY_S
-                    stand = stand_from_lines(straight_lines(frame, faces), camera)
-                    if stand is not None:
-                        stands[len(times)] = stand
-                stills.look(frame, faces)
-                times.append(frame.time_s)
-                if on_frame is not None:
-                    on_frame(frame, faces, clip.progress(frame.time_s))
+            # The second model loads while the first face is searched for.
+            with LibraryShoulders() as model:
+                below = _Below(model)
+                for frame, faces in looked:
+                    for seen in faces:
+                        is_time = below.is_time(frame.time_s, seen)
+                        fits.add(len(times), seen, is_time, below.look(frame, seen) if is_time else None)
+                    if frame.time_s > next_lines_s - SAME_S:
+                        next_lines_s = frame.time_s + LINES_EVERY_S
+                        stand = stand_from_lines(straight_lines(frame, faces), camera)
+                        if stand is not None:
+                            stands[len(times)] = stand
+                    stills.look(frame, faces)
+                    times.append(frame.time_s)
+                    if on_frame is not None:
+                        on_frame(frame, faces, clip.progress(frame.time_s))
         finally:
             looked.stop()
     rows_of = fits.finish()

@@ -94,8 +94,8 @@ class FollowedFace:
         self._speed_px_s = np.zeros(2)
 
     def __enter__(self) -> Self:
-        for landmarker in self._landmarkers:
-            landmarker.__enter__()
+        for opening in [self._threads.submit(landmarker.__enter__) for landmarker in self._landmarkers]:
+            opening.result()
         return self
 
     def __exit__(self, kind: type | None, error: BaseException | None, trace: TracebackType | None) -> None:

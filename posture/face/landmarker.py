@@ -144,6 +144,7 @@ class LibraryLandmarker(_Task):
     def __init__(self) -> None:
         super().__init__()
         self._clock_ms = 0
+        self._is_new = True
         self.has_region = False
 
     def look(self, picture: NDArray[np.uint8]) -> NDArray[np.float64] | None:
@@ -161,6 +162,7 @@ class LibraryLandmarker(_Task):
         """
         image = self._image(picture)
         self._clock_ms += STEP_MS
+        self._is_new = False
         points = self._points(image)
         self.has_region = points is not None
         if points is None:
@@ -194,6 +196,8 @@ class LibraryLandmarker(_Task):
         """Start anew: the next picture's region comes from the detector."""
         if self._task is None:
             raise RuntimeError(NOT_OPEN)
+        if self._is_new:
+            return
         self._close()
         self._open()
         self.has_region = False
@@ -207,6 +211,7 @@ class LibraryLandmarker(_Task):
         from mediapipe.tasks.python.vision.face_landmarker import FaceLandmarkerResultC
 
         self._result_type = FaceLandmarkerResultC
+        self._is_new = True
         return vision.FaceLandmarker.create_from_options(options)
 
 
