@@ -1,9 +1,9 @@
 """Bodies as the library's pose model sees them: all in a square, each picture for itself, or one that is carried from look to look.
 
 A body that is carried needs no search, which is half of the time, and its shoulders are read as well (films of rendered people: adults
-off by 2.03 degrees and searched for in every look by 2.06, children 1.72 and 1.85; `python -m tests.proof.trunk`). The library smooths what it carries. Points pass through, by the clock that
-`posture.face.landmarker` explains; visibility is smoothed by the look and not by the clock, so that is undone here: shoulders that
-are hidden from one look to the next must not count as seen for seconds.
+off by 2.03 degrees and searched for in every look by 2.06, children 1.72 and 1.85; `python -m tests.proof.trunk`). The library
+smooths what it carries. Points pass through, by the clock that `posture.face.landmarker` explains; visibility is smoothed by the look
+and not by the clock, so that is undone here: shoulders that are hidden from one look to the next must not count as seen for seconds.
 """
 
 from __future__ import annotations

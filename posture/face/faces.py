@@ -86,7 +86,7 @@ class FacesFollower:
         self._tiles_due = 0.0
         self._lost_s = -np.inf
         self._faces = self._most_faces = 0
-        self._since_s = 0.0
+        self._unchanged_since_s = 0.0
         self._previous_s = -np.inf
         self._stretches: list[Stretch] = []
         self.scene = Scene()
@@ -182,7 +182,7 @@ class FacesFollower:
         now_s = picture.time_s
         self._most_faces = max(self._most_faces, len(seen))
         if len(seen) != self._faces:
-            self._faces, self._since_s = len(seen), now_s
+            self._faces, self._unchanged_since_s = len(seen), now_s
         since_s, self._glanced_s = now_s - (self._glanced_s if self._glanced_s is not None else now_s), now_s
         if not seen:
             if now_s < self._next_sweep_s:
@@ -215,7 +215,7 @@ class FacesFollower:
             return TILES_A_SECOND_LOST
         if self._faces < self._most_faces:
             return TILES_A_SECOND_FEWER
-        return TILES_A_SECOND_CALM if now_s - self._since_s > CALM_S else TILES_A_SECOND
+        return TILES_A_SECOND_CALM if now_s - self._unchanged_since_s > CALM_S else TILES_A_SECOND
 
     def _try(self, picture: Picture, find: Find) -> tuple[_Followed, FaceSeen] | None:
         """Put a window around a find; None where the landmarks do not see a face there, or no more can be followed."""
