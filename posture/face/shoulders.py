@@ -51,6 +51,10 @@ picture ends at the neck. Babies have 0.9, trunks turned by 45 degrees 1.1; the 
 _NOSE, _LEFT_EYE, _RIGHT_EYE, _SHOULDERS, _ELBOWS, _WRISTS = 0, 2, 5, [12, 11], [14, 13], [16, 15]
 """Places in the model's list of points; right before left."""
 
+CARRIED_LEAN_DEG = 20.0
+"""The body of a face that leans farther in the square is searched for: carried, its shoulders seem turned by up to 5 degrees more (a drawn child
+tilting by 33 and 45), and are refused for it."""
+
 REST_S = 10.0
 """A body that was lost while it was carried is searched for in every look for so long."""
 
@@ -149,10 +153,12 @@ class LibraryShoulders:
         return seen if seen is not None and _is_below(seen.points_px, face, window) else None
 
     def _carry(self, shown: NDArray[np.uint8], way: Way, window: Window, face: FaceSeen, time_s: float) -> Body | None:
-        """The body of the face where it was in the look before; None where it is not that face's that is carried, or it is lost."""
+        """The body of the face where it was in the look before; None where it is lost, or not to be carried now."""
         if self._of is None or self._of[0] != face.stretch:
             return None
         self._of = face.stretch, time_s
+        if abs(wrap_deg(face.slope_deg - 90.0 * window.quarter_turns)) > CARRIED_LEAN_DEG:
+            return None
         carried = self._carried[way].look(shown)
         body = None if carried is None else _body_of(face, [_placed(carried, way, window)])
         if body is None:

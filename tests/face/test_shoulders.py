@@ -208,6 +208,24 @@ def test_lost_body_is_searched_for_and_not_carried_for_a_while(film: Film, astro
     assert [film.look(t, 1)[1] for t in (1.2, 0.8 + REST_S - 0.1, 0.8 + REST_S + 0.1, 0.8 + REST_S + 0.5)] == [1, 1, 1, 0]
 
 
+def test_body_of_a_face_that_leans_far_is_searched_for_meanwhile(film: Film) -> None:
+    upright = film.face
+    assert [film.look(0.4 * k, 1)[1] for k in range(2)] == [1, 0]
+    carried = film.shoulders._carried[1]._task
+    for k in range(2, 6):
+        points = _turned_points(upright.points_px, 30.0 if k < 5 else 0.0)
+        film.face = FaceSeen(points, upright.depth_px, 1, settled=True)
+        assert film.look(0.4 * k, 1)[1] == (1 if k < 5 else 0)
+    # Nobody else's body was begun with, and nothing was opened again.
+    assert film.shoulders._carried[1]._task is carried
+
+
+def _turned_points(points: np.ndarray, deg: float) -> np.ndarray:
+    """Points turned about the nose, which leaves the face where the body has it."""
+    c, s = np.cos(np.radians(deg)), np.sin(np.radians(deg))
+    return np.asarray((points - points[1]) @ np.array([[c, s], [-s, c]]) + points[1])
+
+
 def test_photograph_opens_nothing_to_carry_a_body_in(film: Film) -> None:
     film.shoulders.look(frame_of(film.picture), film.face)
     assert film.searched == 2
