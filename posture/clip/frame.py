@@ -26,7 +26,7 @@ import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from posture.clip.planes import Grey, Picture, Rgb, Shrink
+from posture.clip.planes import ArrayPicture, Grey, Picture, Rgb, Shrink
 
 Crop = Callable[[int, int, int, int, Shrink], NDArray[np.uint8]]
 """Gives a part of a stored picture, see `posture.clip.planes.Picture.crop_rgb`."""
@@ -100,6 +100,15 @@ class Upright:
         if self.mirrored:
             shown = shown[:, ::-1]
         return np.ascontiguousarray(shown)
+
+
+def frame_of_jpeg(jpeg: bytes, time_s: float = 0.0) -> Frame | None:
+    """A JPEG file in memory as an upright frame; None where it cannot be decoded."""
+    decoded = cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR)
+    if decoded is None:
+        return None
+    rgb = np.asarray(cv2.cvtColor(decoded, cv2.COLOR_BGR2RGB), np.uint8)
+    return Frame(time_s, ArrayPicture(rgb), Upright(rgb.shape[1], rgb.shape[0]))
 
 
 class Frame:

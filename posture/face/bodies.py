@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from posture.face.landmarker import STEP_MS, _Task
+from posture.face.landmarker import STEP_MS, _Task, copied_numbers
 from posture.face.model import POSE_MODEL_NAME, load_model_bytes
 
 N_POSES = 2
@@ -78,10 +78,7 @@ class _Bodies(_Task):
         return vision.PoseLandmarker.create_from_options(options)
 
     def _see(self, pixels: NDArray[np.uint8], clock_ms: int | None) -> list[Body]:
-        """All bodies in an RGB picture, copied straight out of the library's memory.
-
-        Its own way makes two objects of every point first, which holds up every other thread.
-        """
+        """All bodies in an RGB picture."""
         image = self._image(pixels)
         result = self._result_type()
         library, handle, at = self._task._lib, self._task._handle, ctypes.byref(result)
@@ -90,14 +87,18 @@ class _Bodies(_Task):
         else:
             library.MpPoseLandmarkerDetectForVideo(handle, image._image_ptr, None, clock_ms, at)
         try:
-            flat = [_numbers(result.pose_landmarks[k]) for k in range(result.pose_landmarks_count)]
-            deep = [_numbers(result.pose_world_landmarks[k]) for k in range(result.pose_world_landmarks_count)]
+            flat = [
+                copied_numbers(result.pose_landmarks[k], ("x", "y", "visibility")) for k in range(result.pose_landmarks_count)
+            ]
+            deep = [
+                copied_numbers(result.pose_world_landmarks[k], ("x", "y", "z"))
+                for k in range(result.pose_world_landmarks_count)
+            ]
         finally:
             library.MpPoseLandmarkerCloseResult(at)
         height, width = pixels.shape[:2]
         return [
-            Body(points[:, :2] * [width, height] - 0.5, space[:, :3], points[:, 3])
-            for points, space in zip(flat, deep, strict=True)
+            Body(points[:, :2] * [width, height] - 0.5, space, points[:, 2]) for points, space in zip(flat, deep, strict=True)
         ]
 
 
@@ -148,9 +149,3 @@ class CarriedBody(_Bodies):
     def _make(self, tasks: Any, vision: Any) -> Any:
         self._smoothed = None
         return super()._make(tasks, vision)
-
-
-def _numbers(listed: Any) -> Array:
-    """x, y, z and visibility (33, 4) of one of the library's lists of points."""
-    entry = listed.landmarks
-    return np.array([(entry[i].x, entry[i].y, entry[i].z, entry[i].visibility) for i in range(listed.landmarks_count)], float)

@@ -12,9 +12,10 @@ import ctypes
 import io
 import warnings
 import zipfile
+from collections.abc import Sequence
 from dataclasses import dataclass
 from types import TracebackType
-from typing import Any, Protocol, Self
+from typing import Any, Protocol, Self, cast
 
 import cv2
 import numpy as np
@@ -144,7 +145,6 @@ class LibraryLandmarker(_Task):
     def __init__(self) -> None:
         super().__init__()
         self._clock_ms = 0
-        self._is_new = True
         self.has_region = False
 
     def look(self, picture: NDArray[np.uint8]) -> NDArray[np.float64] | None:
@@ -162,7 +162,6 @@ class LibraryLandmarker(_Task):
         """
         image = self._image(picture)
         self._clock_ms += STEP_MS
-        self._is_new = False
         points = self._points(image)
         self.has_region = points is not None
         if points is None:
@@ -172,23 +171,14 @@ class LibraryLandmarker(_Task):
         return points * [width, height, width] - [0.5, 0.5, 0.0]
 
     def _points(self, image: Any) -> NDArray[np.float64] | None:
-        """The landmarks (478, 3) in shares of the picture, copied straight out of the library's memory; None for no face.
-
-        Its own way makes 478 objects of them first, which holds up every other thread for longer than all the rest of a look.
-        """
+        """The landmarks (478, 3) in shares of the picture; None for no face."""
         result = self._result_type()
         library = self._task._lib
         library.MpFaceLandmarkerDetectForVideo(self._task._handle, image._image_ptr, None, self._clock_ms, ctypes.byref(result))
         try:
             if not result.face_landmarks_count:
                 return None
-            first = result.face_landmarks[0]
-            kind, count = type(first.landmarks.contents), first.landmarks_count
-            held = ctypes.string_at(ctypes.addressof(first.landmarks.contents), count * ctypes.sizeof(kind))
-            # x, y and z stand one after the other, each a number of four bytes.
-            begin, end = kind.x.offset, kind.z.offset + kind.z.size
-            numbers = np.frombuffer(held, np.uint8).reshape(count, -1)[:, begin:end]
-            return np.ascontiguousarray(numbers).view(np.float32).astype(np.float64)
+            return copied_numbers(result.face_landmarks[0], ("x", "y", "z"))
         finally:
             library.MpFaceLandmarkerCloseResult(ctypes.byref(result))
 
@@ -196,7 +186,7 @@ class LibraryLandmarker(_Task):
         """Start anew: the next picture's region comes from the detector."""
         if self._task is None:
             raise RuntimeError(NOT_OPEN)
-        if self._is_new:
+        if self._clock_ms == 0:
             return
         self._close()
         self._open()
@@ -211,7 +201,7 @@ class LibraryLandmarker(_Task):
         from mediapipe.tasks.python.vision.face_landmarker import FaceLandmarkerResultC
 
         self._result_type = FaceLandmarkerResultC
-        self._is_new = True
+        self._clock_ms = 0
         return vision.FaceLandmarker.create_from_options(options)
 
 
@@ -278,6 +268,26 @@ class LibraryFinder(_Task):
             base_options=tasks.BaseOptions(model_asset_buffer=model), min_detection_confidence=FIND_SCORE
         )
         return vision.FaceDetector.create_from_options(options)
+
+
+def copied_numbers(listed: Any, names: Sequence[str]) -> NDArray[np.float64]:
+    """Some numbers (n, k) of every one of a list of points, copied straight out of the library's memory.
+
+    Its own way makes an object of every point first, which holds up every other thread for longer than all the rest of a look.
+
+    Parameters
+    ----------
+    listed : object
+        The library's own list: ``landmarks`` and ``landmarks_count``.
+    names : sequence of str
+        Fields of its points, each a number of four bytes.
+    """
+    kind, count = type(listed.landmarks.contents), listed.landmarks_count
+    held = ctypes.string_at(ctypes.addressof(listed.landmarks.contents), count * ctypes.sizeof(kind))
+    offsets = [getattr(kind, name).offset for name in names]
+    layout = {"names": list(names), "formats": ["f4"] * len(names), "offsets": offsets, "itemsize": ctypes.sizeof(kind)}
+    points: NDArray[np.void] = np.frombuffer(held, np.dtype(cast(Any, layout)))
+    return np.stack([points[name] for name in names], 1).astype(np.float64)
 
 
 def _import_library() -> tuple:

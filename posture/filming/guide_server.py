@@ -74,23 +74,16 @@ class TiltReader:
         float or None
             None where no face is seen; of several the largest is followed, and none is changed for another while it is seen.
         """
-        import cv2
-        import numpy as np
-
-        from posture.clip.frame import Frame, Upright
-        from posture.clip.planes import ArrayPicture
+        from posture.clip.frame import frame_of_jpeg
         from posture.face.model import load_canonical_face
         from posture.geometry.angles import posture_angles
         from posture.geometry.fit import Camera
         from posture.geometry.lens import lens_of
         from posture.geometry.pose import estimate_pose
 
-        decoded = cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR)
-        if decoded is None:
+        frame = frame_of_jpeg(jpeg, time_s)
+        if frame is None:
             return None
-        rgb = np.asarray(cv2.cvtColor(decoded, cv2.COLOR_BGR2RGB), np.uint8)
-        height, width = rgb.shape[:2]
-        frame = Frame(time_s, ArrayPicture(rgb), Upright(width, height))
         seen = self._face.look(frame) if self._is_followed else None
         if seen is None:
             for find in self._search.sweep(frame, thorough=True):
@@ -101,7 +94,7 @@ class TiltReader:
         self._is_followed = seen is not None
         if seen is None:
             return None
-        camera = Camera(width, height, lens_of(max(width, height)).focal_px)
+        camera = Camera(frame.width_px, frame.height_px, lens_of(max(frame.width_px, frame.height_px)).focal_px)
         pose = estimate_pose(seen.points_px, seen.depth_px, camera, load_canonical_face())
         return float(posture_angles(pose.rotation)[0]) if pose.quality > 0 else None
 

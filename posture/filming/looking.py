@@ -138,20 +138,14 @@ def look_at_all(pictures: BinaryIO, answers: BinaryIO) -> None:
 
 def _faces_in(jpeg: bytes, search: object) -> list[FaceInView]:
     """The faces of one picture that are found again when looked at closely."""
-    import cv2
-    import numpy as np
-
-    from posture.clip.frame import Frame, Upright
-    from posture.clip.planes import ArrayPicture
+    from posture.clip.frame import frame_of_jpeg
     from posture.face.search import FaceSearch
 
     assert isinstance(search, FaceSearch)
-    decoded = cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR)
-    if decoded is None:
+    frame = frame_of_jpeg(jpeg)
+    if frame is None:
         return []
-    rgb = np.asarray(cv2.cvtColor(decoded, cv2.COLOR_BGR2RGB), np.uint8)
-    height, width = rgb.shape[:2]
-    frame = Frame(0.0, ArrayPicture(rgb), Upright(width, height))
+    width, height = frame.width_px, frame.height_px
     finds = [find for find in search.sweep(frame, thorough=True) if search.confirm(frame, find) is not None]
     return [FaceInView(f.size_px / height, float(f.centre_px[0]) / width, float(f.centre_px[1]) / height) for f in finds]
 

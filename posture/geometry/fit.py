@@ -55,19 +55,19 @@ def project(vertices_cm: Array, rotation: Array, place_cm: Array, camera: Camera
     ----------
     vertices_cm : ndarray, shape (n, 3)
         In the head frame.
-    rotation : ndarray, shape (3, 3)
+    rotation : ndarray, shape (..., 3, 3)
         Posture as the camera sees it.
-    place_cm : ndarray, shape (3,)
+    place_cm : ndarray, shape (..., 3)
     camera : Camera
 
     Returns
     -------
-    ndarray, shape (n, 2)
+    ndarray, shape (..., n, 2)
         Pixels.
     """
-    in_camera = vertices_cm @ (FACING @ rotation).T + place_cm
+    in_camera = vertices_cm @ (FACING @ rotation).swapaxes(-1, -2) + place_cm[..., None, :]
     homogeneous = in_camera @ camera.matrix.T
-    return homogeneous[:, :2] / homogeneous[:, 2:]
+    return homogeneous[..., :2] / homogeneous[..., 2:]
 
 
 def rotation_from_depth(points_px: Array, depth_px: Array, camera: Camera, face: CanonicalFace) -> Array:

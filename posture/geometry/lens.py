@@ -117,7 +117,7 @@ def through_other_lens(rotation: ArrayLike, place_cm: ArrayLike, focal_px: float
     if not len(seen):
         return turned, moved
     at = seen[np.unique(np.linspace(0, len(seen) - 1, SAMPLES).round().astype(int))]
-    fitted = np.array([refit(r[i], place[i], focal_px, other_px)[0] for i in at])
+    fitted = refit(r[at], place[at], focal_px, other_px)[0]
     left = Rotation.from_matrix(np.swapaxes(turned[at], 1, 2) @ fitted).as_rotvec()
     if len(at) < len(seen):
         known = _features(r[seen], place[seen])
@@ -187,13 +187,13 @@ def pitch_sd_through(lens: Lens, pitch_deg: float, sd_deg: float) -> float:
 
 
 def refit(rotation: ArrayLike, place_cm: ArrayLike, focal_px: float, other_px: float) -> tuple[Array, Array]:
-    """The pose (3, 3), (3,) that a canonical face seen with one focal length is given when another one is believed.
+    """The pose (..., 3, 3), (..., 3) that a canonical face seen with one focal length is given when another one is believed.
 
     Parameters
     ----------
-    rotation : array_like, shape (3, 3)
+    rotation : array_like, shape (..., 3, 3)
         Posture as the camera sees it.
-    place_cm : array_like, shape (3,)
+    place_cm : array_like, shape (..., 3)
     focal_px : float
         The true one.
     other_px : float
@@ -203,8 +203,8 @@ def refit(rotation: ArrayLike, place_cm: ArrayLike, focal_px: float, other_px: f
     # The size of the picture drops out: pixels are counted from its middle.
     model, crosses = face_model(load_canonical_face())
     pixels = project(model, *true, Camera(1, 1, focal_px))
-    near = _with_line_of_sight(true[0][None], true[1][None], focal_px, other_px)
-    start = near[0][0], near[1][0]
+    near = _with_line_of_sight(true[0].reshape(-1, 3, 3), true[1].reshape(-1, 3), focal_px, other_px)
+    start = near[0].reshape(true[0].shape), near[1].reshape(true[1].shape)
     found, place, _ = fit_alone(model, crosses, pixels, Camera(1, 1, other_px), POINT_WEIGHT, start)
     return found, place
 

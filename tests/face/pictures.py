@@ -8,8 +8,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from posture.face.bodies import Body
 from posture.face.model import load_canonical_face
 from posture.face.seen import N_MESH, FaceSeen
+from posture.face.shoulders import LibraryShoulders
 
 Rgb = NDArray[np.uint8]
 Array = NDArray[np.float64]
@@ -63,6 +65,18 @@ def moved(picture: Rgb, right_px: float, down_px: float, turned_deg: float = 0.0
     height, width = picture.shape[:2]
     matrix = motion(((width - 1) / 2, (height - 1) / 2), (right_px, down_px), turned_deg)
     return np.asarray(cv2.warpAffine(picture, matrix, (width, height), borderMode=cv2.BORDER_REPLICATE), np.uint8)
+
+
+def counted_searches(shoulders: LibraryShoulders) -> list[int]:
+    """From now on longer by one with every search for bodies."""
+    find, searches = shoulders._bodies.find, list[int]()
+
+    def counted(pixels: Rgb) -> list[Body]:
+        searches.append(1)
+        return find(pixels)
+
+    shoulders._bodies.find = counted  # type: ignore[method-assign]
+    return searches
 
 
 def made_face(centre_px: Sequence[float], size_px: float, slope_deg: float = 0.0, stretch: int = 0) -> FaceSeen:

@@ -24,7 +24,7 @@ from posture.face.shoulders import (
     window_below,
 )
 from posture.face.two_ways import Way
-from tests.face.pictures import PHOTO_CENTRE_PX, PHOTO_FACE_PX, blank, made_face
+from tests.face.pictures import PHOTO_CENTRE_PX, PHOTO_FACE_PX, blank, counted_searches, made_face
 from tests.proof.material import frame_of, see_face
 
 WIDTH_PX, HEIGHT_PX = 640, 480
@@ -155,25 +155,18 @@ class Film:
     shoulders: LibraryShoulders
     picture: np.ndarray
     face: FaceSeen
-    searched: int = 0
 
     def __post_init__(self) -> None:
-        find = self.shoulders._bodies.find
-
-        def counted(pixels: np.ndarray) -> list[Body]:
-            self.searched += 1
-            return find(pixels)
-
-        self.shoulders._bodies.find = counted  # type: ignore[method-assign]
+        self.searches = counted_searches(self.shoulders)
 
     def look(
         self, time_s: float, way: Way, stretch: int = 1, picture: np.ndarray | None = None
     ) -> tuple[ShouldersSeen | None, int]:
         """What was seen and how many searches it took."""
-        before = self.searched
+        before = len(self.searches)
         frame = frame_of(self.picture if picture is None else picture, time_s)
         seen = self.shoulders.look(frame, replace(self.face, stretch=stretch), (way,))
-        return seen, self.searched - before
+        return seen, len(self.searches) - before
 
 
 @pytest.fixture
@@ -228,7 +221,7 @@ def _turned_points(points: np.ndarray, deg: float) -> np.ndarray:
 
 def test_photograph_opens_nothing_to_carry_a_body_in(film: Film) -> None:
     film.shoulders.look(frame_of(film.picture), film.face)
-    assert film.searched == 2
+    assert len(film.searches) == 2
     assert film.shoulders._of is None
 
 

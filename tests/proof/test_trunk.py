@@ -3,16 +3,16 @@
 import dataclasses
 from collections.abc import Iterator
 from types import ModuleType
-from typing import Any
 
 import numpy as np
 import pytest
 
-from posture.face.bodies import Body, CarriedBody, LibraryBodies
+from posture.face.bodies import CarriedBody, LibraryBodies
 from posture.face.shoulders import LibraryShoulders, ShouldersSeen, window_below
 from posture.geometry import trunk as reading
 from posture.geometry.angles import posture_matrix
 from posture.geometry.pose import Camera, Pose
+from tests.face.pictures import counted_searches
 from tests.proof import trunk
 from tests.proof.material import HEADS_MISSING, frame_of, heads_present, load_heads, see_face
 from tests.proof.trunk import Person, Row
@@ -116,20 +116,14 @@ def test_each_of_two_people_has_the_own_shoulders(heads: ModuleType, shoulders: 
 
 @pytest.mark.slow
 @needs_heads
-def test_carried_body_reads_leans_as_well(heads: ModuleType, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_carried_body_reads_leans_as_well(heads: ModuleType) -> None:
     pictures, people, camera = trunk.draw_film(heads, np.random.default_rng(4), "child_a", 10)
     faces = [see_face(rgb) for rgb in pictures]
     searches = {}
     errors = []
     for stretch in (None, 1):
         with LibraryShoulders() as shoulders:
-            find, found = shoulders._bodies.find, []
-
-            def counted(pixels: np.ndarray, find: Any = find, found: list[int] = found) -> list[Body]:
-                found.append(1)
-                return find(pixels)
-
-            monkeypatch.setattr(shoulders._bodies, "find", counted)
+            found = counted_searches(shoulders)
             errors.append(trunk.read_film(pictures, faces, people, camera, shoulders, stretch))
             searches[stretch] = len(found)
     # The first look is both ways; the second is still searched for.

@@ -2,7 +2,8 @@
 
 Rendered people lean their trunk by -15 to 15 degrees while the head is held in any posture, before cameras that are rolled and pitched
 by up to 10 degrees; some turn the trunk, some raise an arm, some sit beside or before another. Each picture is read as a clip of one
-frame, so nothing is smoothed. In films the same people lean about, and every look is searched for or carried on. What is learned is learned on all heads but one and tried on that one.
+frame, so nothing is smoothed. In films the same people lean about, and bodies are searched for in every look or carried on. What is
+learned is learned on all heads but one and tried on that one.
 
 The bodies are changed before they are drawn: adults stand with their arms straight out, so those are lowered; and the skin over the
 shoulders of the children and the baby follows the head by up to half, so that a head alone would lean their shoulders, which no
@@ -179,17 +180,8 @@ def read_film(
         number = -1 - k if stretch is None else stretch
         frame = frame_of(rgb, k * LOOK_S)
         looks.append(None if seen is None else shoulders.look(frame, dataclasses.replace(seen, stretch=number), ways))
-    trunk = reading.read_trunk(
-        np.arange(len(pictures)) * LOOK_S,
-        [np.full((2, 2), np.nan) if look is None else look.points_px for look in looks],
-        [np.nan if look is None else look.turn_deg for look in looks],
-        [0.0 if look is None else float(look.arm_raised) for look in looks],
-        [np.full((3, 3), np.nan) if pose is None else pose.rotation for pose in poses],
-        [np.full(3, np.nan) if pose is None else pose.place_cm for pose in poses],
-        known,
-        camera.roll_deg,
-        camera.pitch_deg,
-    )
+    times_s = [k * LOOK_S for k in range(len(pictures))]
+    trunk = _read(times_s, looks, poses, known, camera.roll_deg, camera.pitch_deg)
     return np.asarray(trunk.tilt_deg - [person.trunk_deg for person in people])
 
 
@@ -214,18 +206,28 @@ def look_at(rgb: Rgb, people: Sequence[Person], camera: Any, what: What, shoulde
 
 def read_row(row: Row) -> reading.Trunk:
     """The reading of one picture, its camera known."""
-    seen, pose = row.seen, row.pose
-    none = np.full((2, 2), np.nan)
+    return _read([0.0], [row.seen], [row.pose], row.camera, row.roll_deg, row.pitch_deg)
+
+
+def _read(
+    times_s: Sequence[float],
+    looks: Sequence[ShouldersSeen | None],
+    poses: Sequence[Pose | None],
+    camera: Camera,
+    roll_deg: float,
+    pitch_deg: float,
+) -> reading.Trunk:
+    """The reading of looks at a person, the camera known."""
     return reading.read_trunk(
-        [0.0],
-        [none if seen is None else seen.points_px],
-        [np.nan if seen is None else seen.turn_deg],
-        [0.0 if seen is None else float(seen.arm_raised)],
-        [np.full((3, 3), np.nan) if pose is None else pose.rotation],
-        [np.full(3, np.nan) if pose is None else pose.place_cm],
-        row.camera,
-        row.roll_deg,
-        row.pitch_deg,
+        times_s,
+        [np.full((2, 2), np.nan) if look is None else look.points_px for look in looks],
+        [np.nan if look is None else look.turn_deg for look in looks],
+        [0.0 if look is None else float(look.arm_raised) for look in looks],
+        [np.full((3, 3), np.nan) if pose is None else pose.rotation for pose in poses],
+        [np.full(3, np.nan) if pose is None else pose.place_cm for pose in poses],
+        camera,
+        roll_deg,
+        pitch_deg,
     )
 
 
